@@ -1,0 +1,51 @@
+"""What a source is, and the table by which one is found.
+
+A source gives `Inbound` events stamped at reception. It must never take the program down:
+what goes wrong with a connection is a `LinkChanged` with one plain sentence, and the source
+tries again by itself, without end, with backoff. Back-ends are named as strings and imported
+on use, so that the program starts without the libraries of ports it does not open.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import AsyncIterator
+from types import TracebackType
+from typing import Self
+
+from groundstation.inbound import Inbound
+
+
+class Source(ABC):
+    """A stream of inbound events.
+
+    Must: `events`, `aclose`, and `name`. The iterator ends only where the source itself is
+    finite or has been closed.
+    """
+
+    name: str
+    """How the user would write it: `serial:/dev/ttyUSB0`."""
+
+    @abstractmethod
+    def events(self) -> AsyncIterator[Inbound]:
+        """Connect, and yield what comes in; call once.
+
+        Each (re)connection yields `LinkChanged(CONNECTED)` before its first bytes; each loss
+        `LinkChanged(LOST)`, then `LinkChanged(RETRYING)` while it tries again. `at_s` is
+        the clock's reading at reception.
+        """
+
+    @abstractmethod
+    async def aclose(self) -> None:
+        """Release the port and end the iterator; may be called more than once."""
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        await self.aclose()

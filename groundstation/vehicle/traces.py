@@ -1,0 +1,61 @@
+"""The last minutes of the charted channels, as lowest-to-highest per tick.
+
+Owns what strip charts draw. A chart of fewer columns than ticks merges neighbours by their
+extremes, so no peak is ever lost to drawing.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from groundstation.vehicle.snapshot import Snapshot
+
+TICK_S = 0.05
+"""The grid of the session clock on which silence, levels and charts are looked at."""
+
+CHARTED = ("speed_mps", "yaw_rate_dps", "accel_y_g", "accel_z_g", "margin_db")
+"""Channels with a trace; margin_db is the control link's."""
+
+KEPT_S = 120.0
+
+Span = tuple[float, float]
+"""Lowest and highest."""
+
+
+class Traces:
+    """Remembers the swings of the charted channels."""
+
+    def __init__(self) -> None:
+        self._ticks: deque[tuple[float, dict[str, Span]]] = deque(maxlen=round(KEPT_S / TICK_S))
+
+    def clear(self) -> None:
+        """Forget everything, as after a seek."""
+        self._ticks.clear()
+
+    def add(self, snapshot: Snapshot) -> None:
+        """Take note of the swings since the tick before."""
+        self._ticks.append((snapshot.at_s, dict(snapshot.swings or {})))
+
+    def columns(self, channel: str, *, seconds: float, count: int) -> list[Span | None]:
+        """Return the channel's last `seconds` in `count` columns, oldest first.
+
+        Column borders lie on a fixed grid of the session clock, so a chart scrolls by whole columns
+        and does not shimmer. A column in which nothing was heard is None.
+        """
+        columns: list[Span | None] = [None] * count
+        if not self._ticks:
+            return columns
+        width_s = seconds / count
+        newest = int(self._ticks[-1][0] / width_s + 1e-9)
+        for at_s, swings in reversed(self._ticks):
+            place = count - 1 - (newest - int(at_s / width_s + 1e-9))
+            if place < 0:
+                break
+            span = swings.get(channel)
+            if span is None:
+                continue
+            held = columns[place]
+            columns[place] = (
+                span if held is None else (min(held[0], span[0]), max(held[1], span[1]))
+            )
+        return columns
