@@ -21,7 +21,7 @@ class GroundstationError(Exception):
         self.message = message
         """What happened, one plain sentence without a full stop."""
         self.hint = hint
-        """What to do, one plain sentence without a full stop; empty where there is nothing to say."""
+        """What to do, one plain sentence without a full stop; may be empty."""
 
     def __str__(self) -> str:
         return f"{self.message}. {self.hint}." if self.hint else f"{self.message}."

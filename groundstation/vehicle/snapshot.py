@@ -7,24 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 
 from groundstation.inbound import LinkState
+from groundstation.radio.level import Level as Level
 from protocol import Value
-
-
-class Level(StrEnum):
-    """How the control link stands, worst last."""
-
-    CLEAR = "CLEAR"
-    THIN = "THIN"
-    LIFT = "LIFT"
-    LOST = "LOST"
-
-    @property
-    def rank(self) -> int:
-        """0 for CLEAR to 3 for LOST."""
-        return list(Level).index(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +123,8 @@ class Snapshot:
     channels: Mapping[str, Reading] | None = None
     """By name; every channel ever heard, a builder's own too."""
     swings: Mapping[str, tuple[float, float]] | None = None
-    """Lowest and highest value of the charted channels since the tick before; a chart drawn from
-    these loses no peak."""
+    """Lowest and highest value of the charted channels between the last two ticks; a chart drawn
+    from these loses no peak."""
     peaks: HeldPeaks = HeldPeaks()
     control: ControlLink = ControlLink()
     telemetry: TelemetryLink = TelemetryLink()

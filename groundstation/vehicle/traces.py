@@ -7,8 +7,7 @@ extremes, so no peak is ever lost to drawing.
 from __future__ import annotations
 
 from collections import deque
-
-from groundstation.vehicle.snapshot import Snapshot
+from collections.abc import Mapping
 
 TICK_S = 0.05
 """The grid of the session clock on which silence, levels and charts are looked at."""
@@ -26,15 +25,15 @@ class Traces:
     """Remembers the swings of the charted channels."""
 
     def __init__(self) -> None:
-        self._ticks: deque[tuple[float, dict[str, Span]]] = deque(maxlen=round(KEPT_S / TICK_S))
+        self._ticks: deque[tuple[float, Mapping[str, Span]]] = deque(maxlen=round(KEPT_S / TICK_S))
 
     def clear(self) -> None:
         """Forget everything, as after a seek."""
         self._ticks.clear()
 
-    def add(self, snapshot: Snapshot) -> None:
+    def add(self, at_s: float, swings: Mapping[str, Span]) -> None:
         """Take note of the swings since the tick before."""
-        self._ticks.append((snapshot.at_s, dict(snapshot.swings or {})))
+        self._ticks.append((at_s, swings))
 
     def columns(self, channel: str, *, seconds: float, count: int) -> list[Span | None]:
         """Return the channel's last `seconds` in `count` columns, oldest first.

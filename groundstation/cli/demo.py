@@ -1,0 +1,46 @@
+"""`groundstation demo`: the whole program with a simulated car, no hardware."""
+
+from __future__ import annotations
+
+import argparse
+
+from groundstation.cli.options import (
+    add_output_options,
+    add_recording_options,
+    add_settings_options,
+    add_vehicle_options,
+    choose,
+    duration,
+)
+from groundstation.clock import MonotonicClock
+
+SUMMARY = "watch a simulated car (invented, no hardware needed)"
+EXAMPLE = "groundstation demo"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("--scenario", default="demo", metavar="NAME", help="see `simulate --list`")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another car, other luck")
+    parser.add_argument(
+        "--for", dest="for_s", type=duration, metavar="SECONDS", help="stop after this long"
+    )
+    add_output_options(parser)
+    add_vehicle_options(parser)
+    add_recording_options(parser)
+    add_settings_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command; return the exit code."""
+    from groundstation.cli.watching import watch
+    from groundstation.sources.base import open_source
+    from groundstation.sources.pseudo_terminal import PseudoTerminalCar, have_pseudo_terminals
+
+    choices, clock = choose(arguments), MonotonicClock()
+    address = f"simulated:{arguments.scenario}?seed={arguments.seed}"
+    if not have_pseudo_terminals():
+        return watch(open_source(address, clock=clock), arguments, choices, clock)
+    # Where there are pseudo-terminals the demo takes the whole way, serial port and all.
+    with PseudoTerminalCar(address, clock=clock) as car:
+        return watch(open_source(f"serial:{car.path}", clock=clock), arguments, choices, clock)

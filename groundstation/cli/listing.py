@@ -1,0 +1,85 @@
+"""The recorded sessions with their figures, as a table and as data."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from groundstation.recording.reader import SessionInfo, list_sessions
+from groundstation.units import SpeedUnit
+from groundstation.wording import clock_text, printable
+
+
+def list_figures(folder: Path) -> list[dict[str, object]]:
+    """Return each session's figures, oldest first; a file that cannot be read says why."""
+    return [_figures(info) for info in list_sessions(folder)]
+
+
+def print_table(figures: list[dict[str, object]], folder: Path, unit: SpeedUnit) -> None:
+    """Print the figures as a table."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console()
+    if not figures:
+        console.print(f"no sessions in {folder}; `groundstation demo` records one", markup=False)
+        return
+    table = Table(box=None, pad_edge=False)
+    for heading in ("session", "vehicle", "began", "length"):
+        table.add_column(heading, overflow="fold")
+    for heading in (f"peak {unit}", "lowest margin", "passes", "marks"):
+        table.add_column(heading, justify="right")
+    for row in figures:
+        table.add_row(*(Text(printable(cell)) for cell in _cells(row, unit)))
+    console.print(table)
+
+
+def _figures(info: SessionInfo) -> dict[str, object]:
+    figures: dict[str, object] = {"file": info.path.name, "problem": info.problem or None}
+    if info.problem:
+        return figures
+    figures["vehicle"] = info.vehicle_name
+    figures["started"] = info.started.isoformat() if info.started else None
+    figures["duration_s"] = round(info.duration_s, 3)
+    figures["ended_cleanly"] = info.ended_cleanly
+    summary = info.summary or _summary_of_raw(info.path)
+    for key in ("frames", "lost", "rejected", "passes", "marks"):
+        figures[key] = summary.get(key)
+    figures["peak_speed_mps"] = summary.get("peak_speed_mps")
+    figures["lowest_margin_db"] = summary.get("lowest_margin_db")
+    return figures
+
+
+def _summary_of_raw(path: Path) -> dict[str, object]:
+    """Return the figures of a session that was not closed: run it through the core."""
+    from groundstation.recording.reader import open_session
+    from groundstation.vehicle.telemetry import Telemetry
+    from groundstation.vehicle.timeline import Timeline
+
+    telemetry = Telemetry()
+    timeline = Timeline(telemetry, [])
+    with open_session(path) as session:
+        for inbound in session.inbound():
+            timeline.accept(inbound)
+    return dict(telemetry.state.summary())
+
+
+def _cells(row: dict[str, object], unit: SpeedUnit) -> list[str]:
+    if row["problem"]:
+        return [str(row["file"]), str(row["problem"]), *[""] * 6]
+    began = str(row["started"] or "--")[:16].replace("T", " ")
+    duration_s, peak_mps, margin_db = (
+        row["duration_s"],
+        row["peak_speed_mps"],
+        row["lowest_margin_db"],
+    )
+    return [
+        str(row["file"]),
+        str(row["vehicle"] or "--"),
+        began,
+        clock_text(duration_s) if isinstance(duration_s, float) else "--",
+        f"{unit.from_mps(peak_mps):.1f}" if isinstance(peak_mps, int | float) else "--",
+        f"{margin_db:.1f} dB" if isinstance(margin_db, int | float) else "--",
+        "--" if row["passes"] is None else str(row["passes"]),
+        "--" if row["marks"] is None else str(row["marks"]),
+    ]

@@ -1,0 +1,128 @@
+"""Options that several commands share, and what they mean."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from math import inf, isfinite
+from pathlib import Path
+
+from groundstation import __version__
+from groundstation.errors import SettingsError
+from groundstation.radio.level import Limits
+from groundstation.settings import Settings, load_settings, sessions_folder
+from groundstation.units import SpeedUnit
+from groundstation.vehicle.keeping import StateKeeper
+from groundstation.vehicle.profile import VehicleProfile
+from protocol import Table, TableError, load_table
+
+
+def add_settings_options(parser: argparse.ArgumentParser) -> None:
+    """Add where settings and sessions are."""
+    group = parser.add_argument_group("places")
+    group.add_argument("--settings", type=Path, metavar="FILE", help="settings file (TOML)")
+    group.add_argument("--sessions", type=Path, metavar="FOLDER", help="folder of the sessions")
+
+
+def add_output_options(parser: argparse.ArgumentParser) -> None:
+    """Add how a session that runs is shown."""
+    group = parser.add_argument_group("output")
+    how = group.add_mutually_exclusive_group()
+    how.add_argument("--plain", action="store_true", help="a readable line a second, no screen")
+    how.add_argument("--json", action="store_true", help="JSON lines and nothing else")
+    group.add_argument(
+        "--units", type=SpeedUnit, choices=list(SpeedUnit), help="speed on the screen"
+    )
+    group.add_argument("--theme", choices=["dark", "sunlight"], help="colours of the screen")
+
+
+def add_vehicle_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is known of the vehicle."""
+    group = parser.add_argument_group("vehicle")
+    group.add_argument(
+        "--vehicle-number", type=int, metavar="N", help="follow this vehicle, not the first heard"
+    )
+    group.add_argument(
+        "--threshold", type=float, metavar="DBM", help="level at which the control receiver stops"
+    )
+    group.add_argument(
+        "--channels", type=Path, metavar="FILE", help="a builder's own frame kinds (TOML)"
+    )
+
+
+def add_recording_options(parser: argparse.ArgumentParser) -> None:
+    """Add what goes into the session file."""
+    group = parser.add_argument_group("recording")
+    group.add_argument("--no-record", action="store_true", help="do not record this session")
+    group.add_argument(
+        "--setup", type=Path, metavar="FILE", help="set-up sheet of the car (TOML), kept with it"
+    )
+    group.add_argument("--note", metavar="TEXT", help="a note, kept with the session")
+
+
+def duration(text: str) -> float:
+    """Return seconds, above zero."""
+    seconds = float(text)
+    if not (isfinite(seconds) and seconds > 0):
+        raise ValueError
+    return seconds
+
+
+def replay_speed(text: str) -> float:
+    """Return a replay speed; `max` is infinity."""
+    return inf if text == "max" else float(text)
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What options, environment and settings come to."""
+
+    settings: Settings
+    sessions: Path
+    unit: SpeedUnit
+    theme: str
+    channels_text: str
+    """The builder's own kinds as TOML text; empty where there are none."""
+    table: Table
+    profile: VehicleProfile
+
+    @property
+    def keeper(self) -> StateKeeper:
+        """Makes and opens kept states for these choices."""
+        return StateKeeper(self.profile, self.table, software_version=__version__)
+
+
+def choose(arguments: argparse.Namespace) -> Choices:
+    """Return what the options of a command and the settings come to.
+
+    Raises:
+        SettingsError: A settings or channel file is wrong.
+    """
+    settings = load_settings(arguments.settings)
+    channels: Path | None = getattr(arguments, "channels", None)
+    if channels is None and settings.channels:
+        channels = Path(settings.channels).expanduser()
+    threshold_dbm: float | None = getattr(arguments, "threshold", None)
+    link = settings.link
+    try:
+        table = load_table(channels)
+    except TableError as error:
+        raise SettingsError(str(error)) from error
+    return Choices(
+        settings=settings,
+        sessions=sessions_folder(settings, arguments.sessions),
+        unit=getattr(arguments, "units", None) or settings.units,
+        theme=getattr(arguments, "theme", None) or settings.theme,
+        channels_text="" if channels is None else channels.read_text(encoding="utf-8"),
+        table=table,
+        profile=VehicleProfile(
+            number=getattr(arguments, "vehicle_number", None),
+            threshold_dbm=link.threshold_dbm if threshold_dbm is None else threshold_dbm,
+            limits=Limits(
+                required_margin_db=link.required_margin_db,
+                lift_margin_db=link.lift_margin_db,
+                lift_silence_s=link.lift_silence_s,
+                failsafe_s=link.failsafe_s,
+            ),
+        ),
+    )

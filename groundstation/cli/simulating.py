@@ -1,0 +1,94 @@
+"""Writes a simulated car into a file, as fast as it can be reckoned.
+
+Rule: the same scenario, seed and version give the same content, so a file can be made again.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from itertools import islice
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from groundstation import __version__
+from groundstation.cli.options import Choices
+from groundstation.errors import SessionFileError
+from groundstation.inbound import BytesReceived, Inbound, LinkChanged, LinkState
+from groundstation.indexing import RecordingIndex
+from groundstation.recording.store import SUFFIX
+from groundstation.recording.writer import Recorder
+from groundstation.simulator.scenarios import SCENARIOS
+from groundstation.simulator.simulation import Simulation
+from groundstation.vehicle.telemetry import Telemetry
+from groundstation.vehicle.timeline import Timeline
+
+INVENTED_START = datetime(2026, 1, 1, 12, tzinfo=UTC)
+"""A simulated session has no date of its own; a fixed one lets it be made again."""
+
+FLUSH_EVERY = 1000
+
+
+def write_simulation(arguments: argparse.Namespace, choices: Choices, out: Path) -> str:
+    """Write a session file, or raw bytes where `out` does not end with .session; say what it was.
+
+    Raises:
+        SessionFileError: The file cannot be written.
+    """
+    inbounds = simulated_inbound(arguments.scenario, arguments.seed, arguments.for_s)
+    try:
+        if out.suffix == SUFFIX:
+            source = f"simulated:{arguments.scenario}?seed={arguments.seed}"
+            seconds = record_session(inbounds, choices, out, source=source)
+            return f"{out}  {seconds:.1f} s, session"
+        with out.open("wb") as capture:
+            size = sum(capture.write(i.data) for i in inbounds if isinstance(i, BytesReceived))
+        return f"{out}  {size} bytes, raw capture"
+    except OSError as error:
+        raise SessionFileError(f"cannot write {out}: {error.strerror}") from error
+
+
+def simulated_inbound(scenario: str, seed: int, for_s: float | None) -> Iterator[Inbound]:
+    """Yield what a source would give, on the session clock."""
+    began_s: float | None = None
+    yield LinkChanged(0.0, LinkState.CONNECTED, f"simulated car, scenario {scenario}, seed {seed}")
+    for emission in Simulation(SCENARIOS[scenario], seed=seed):
+        began_s = emission.at_s if began_s is None else began_s
+        at_s = emission.at_s - began_s
+        if for_s is not None and at_s >= for_s:
+            return
+        yield BytesReceived(at_s, emission.data)
+
+
+def record_session(
+    inbounds: Iterator[Inbound], choices: Choices, out: Path, *, source: str
+) -> float:
+    """Record events as a live session would have been; return its length in seconds.
+
+    Raises:
+        SessionFileError: The session cannot be written.
+    """
+    with TemporaryDirectory(dir=out.parent) as folder:
+        recorder = Recorder(
+            Path(folder),
+            facts={"source": source, "channels": choices.channels_text, "note": "invented data"},
+            started=INVENTED_START,
+            software_version=__version__,
+        )
+        index = RecordingIndex(recorder, choices.keeper)
+        telemetry = Telemetry(choices.profile, table=choices.table)
+        timeline = Timeline(telemetry, [index])
+        at_s = 0.0
+        while batch := list(islice(inbounds, FLUSH_EVERY)):
+            for inbound in batch:
+                recorder.record(inbound)
+                timeline.accept(inbound)
+            recorder.flush()
+            at_s = batch[-1].at_s
+        timeline.advance(at_s)
+        index.close(telemetry, end_at_s=timeline.ticked_to_s)
+        if recorder.trouble or recorder.path is None:
+            raise SessionFileError(f"cannot write {out}: {recorder.trouble}")
+        recorder.path.replace(out)
+    return at_s

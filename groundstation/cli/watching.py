@@ -1,0 +1,80 @@
+"""Joins a source, the core and the recorder into a live session: what `live` and `demo` share."""
+
+from __future__ import annotations
+
+import argparse
+import tomllib
+from dataclasses import asdict
+from datetime import datetime
+
+from groundstation import __version__
+from groundstation.cli.options import Choices
+from groundstation.cli.running import lines_for, run_headless, run_screen
+from groundstation.clock import Clock
+from groundstation.errors import SettingsError
+from groundstation.recording.writer import Recorder
+from groundstation.sources.base import Source
+from groundstation.station import Station
+from groundstation.vehicle.telemetry import Telemetry
+
+
+def watch(source: Source, arguments: argparse.Namespace, choices: Choices, clock: Clock) -> int:
+    """Watch a source in the way that was asked for; return the exit code.
+
+    Raises:
+        SettingsError: The set-up sheet cannot be read.
+    """
+    lines = lines_for(arguments, choices)
+    facts = session_facts(arguments, choices, source.name)
+
+    def start_recorder() -> Recorder:
+        return Recorder(
+            choices.sessions,
+            facts=facts,
+            started=datetime.now().astimezone(),
+            software_version=__version__,
+        )
+
+    station = Station(
+        source,
+        clock=clock,
+        telemetry=Telemetry(choices.profile, table=choices.table),
+        keeper=choices.keeper,
+        start_recorder=None if arguments.no_record else start_recorder,
+        listeners=[lines] if lines else [],
+    )
+
+    async def job() -> None:
+        await station.run(arguments.for_s)
+
+    if lines:
+        return run_headless(station, lines, job, session_file=station.session_path)
+    return run_screen(station, choices, job)
+
+
+def session_facts(
+    arguments: argparse.Namespace, choices: Choices, source_name: str
+) -> dict[str, object]:
+    """Return what is kept beside the bytes: who watched what, and how.
+
+    Raises:
+        SettingsError: The set-up sheet cannot be read.
+    """
+    facts: dict[str, object] = {
+        "source": source_name,
+        "profile": asdict(choices.profile),
+        "channels": choices.channels_text,
+    }
+    if arguments.note:
+        facts["note"] = arguments.note
+    if arguments.setup:
+        try:
+            with arguments.setup.open("rb") as sheet:
+                facts["setup"] = tomllib.load(sheet)
+        except OSError as error:
+            raise SettingsError(
+                f"cannot read the set-up sheet {arguments.setup}: {error.strerror}"
+            ) from error
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise SettingsError(f"{arguments.setup}: not TOML: {error}") from error
+    return facts

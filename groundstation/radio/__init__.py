@@ -1,0 +1,1 @@
+"""The control link: how strong, how far from lost. Pure: numbers in, numbers out."""

@@ -1,0 +1,127 @@
+"""The level of the control link: CLEAR, THIN, LIFT, LOST.
+
+Owns the thresholds' meaning and the hysteresis. Rule: a worse level is taken at once; a better one
+only after it has held, with a margin to spare, for `RECOVERY_S`. So the level neither flickers
+nor lags.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+RECOVERY_S = 1.0
+RECOVERY_DB = 2.0
+
+THIN_RECEIVED_PERCENT = 80.0
+LIFT_RECEIVED_PERCENT = 50.0
+"""Below this share of control packets a link is collapsing (common practice, no source)."""
+
+
+class Level(StrEnum):
+    """How the control link stands, worst last."""
+
+    CLEAR = "CLEAR"
+    THIN = "THIN"
+    LIFT = "LIFT"
+    LOST = "LOST"
+
+    @property
+    def rank(self) -> int:
+        """0 for CLEAR to 3 for LOST."""
+        return _RANKS[self]
+
+
+_RANKS = {level: rank for rank, level in enumerate(Level)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """When the link is what."""
+
+    required_margin_db: float = 10.0
+    """Less than this is THIN."""
+    lift_margin_db: float = 3.0
+    """Less than this is LIFT."""
+    lift_silence_s: float = 0.5
+    """Telemetry silent for this long is LIFT: the car may be anywhere."""
+    failsafe_s: float = 1.0
+    """Nothing received for this long is LOST."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkView:
+    """What the level is judged by; None says "not known"."""
+
+    margin_db: float | None
+    received_percent: float | None
+    failsafe_active: bool | None
+    silence_s: float | None
+    """Since the last good telemetry frame; None before the first."""
+
+
+@dataclass(slots=True)
+class LevelJudge:
+    """Holds the level and the time it has been held."""
+
+    level: Level | None = None
+    reason: str = ""
+    since_s: float = 0.0
+    better_since_s: float | None = None
+    """When the link began to look better than `level`; None while it does not."""
+
+    def judge(self, now_s: float, *, view: LinkView, limits: Limits) -> bool:
+        """Take note of the link's state; return whether the level changed."""
+        wanted, reason = _grade(view, limits, spare_db=0.0)
+        if wanted is None:
+            return False
+        if self.level is None or wanted.rank > self.level.rank:
+            return self._take(now_s, wanted, reason)
+        recovered, better_reason = _grade(view, limits, spare_db=RECOVERY_DB)
+        if recovered is None or recovered.rank >= self.level.rank:
+            self.better_since_s = None
+            if wanted is self.level:
+                self.reason = reason
+            return False
+        if self.better_since_s is None:
+            self.better_since_s = now_s
+        if now_s - self.better_since_s < RECOVERY_S:
+            return False
+        return self._take(now_s, recovered, better_reason)
+
+    def _take(self, now_s: float, level: Level, reason: str) -> bool:
+        self.level, self.reason, self.since_s = level, reason, now_s
+        self.better_since_s = None
+        return True
+
+
+def _grade(view: LinkView, limits: Limits, *, spare_db: float) -> tuple[Level | None, str]:
+    """Return the level without hysteresis, None where nothing is known, and its reason.
+
+    Args:
+        view: The link's state.
+        limits: The thresholds.
+        spare_db: What the margin must have beyond each threshold to count as better.
+    """
+    if view.silence_s is None:
+        return None, ""
+    if view.silence_s >= limits.failsafe_s:
+        return Level.LOST, f"no telemetry for {view.silence_s:.1f} s"
+    if view.failsafe_active:
+        return Level.LOST, "failsafe active"
+    if view.silence_s >= limits.lift_silence_s:
+        return Level.LIFT, f"no telemetry for {view.silence_s:.1f} s"
+    percent, margin_db = view.received_percent, view.margin_db
+    if percent is not None and percent < LIFT_RECEIVED_PERCENT:
+        return Level.LIFT, f"only {percent:.0f} % of control packets received"
+    if margin_db is not None and margin_db < limits.lift_margin_db + spare_db:
+        return Level.LIFT, f"margin {margin_db:.1f} dB, under {limits.lift_margin_db:g} dB"
+    if percent is not None and percent < THIN_RECEIVED_PERCENT:
+        return Level.THIN, f"only {percent:.0f} % of control packets received"
+    if margin_db is not None and margin_db < limits.required_margin_db + spare_db:
+        return Level.THIN, f"margin {margin_db:.1f} dB, under {limits.required_margin_db:g} dB"
+    if margin_db is not None:
+        return Level.CLEAR, f"margin {margin_db:.1f} dB"
+    if percent is not None:
+        return Level.CLEAR, f"{percent:.0f} % of control packets received"
+    return None, ""

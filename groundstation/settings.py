@@ -1,0 +1,131 @@
+"""The user's settings: one TOML file in the platform's config folder, every key optional.
+
+Owns reading and checking. A wrong key or value is named with its line; nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Literal
+
+import msgspec
+import platformdirs
+
+from groundstation.errors import SettingsError
+from groundstation.units import SpeedUnit
+
+SETTINGS_VARIABLE = "GROUNDSTATION_SETTINGS"
+SESSIONS_VARIABLE = "GROUNDSTATION_SESSIONS"
+
+_Decibels = Annotated[float, msgspec.Meta(ge=0, le=60)]
+_Seconds = Annotated[float, msgspec.Meta(gt=0, le=60)]
+
+
+class LinkSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """`[link]`: when the control link is called what."""
+
+    threshold_dbm: Annotated[float, msgspec.Meta(ge=-200, le=0)] | None = None
+    """Level at which the control receiver stops working; without it the car's ident frame tells."""
+    required_margin_db: _Decibels = 10.0
+    """A margin under this is THIN."""
+    lift_margin_db: _Decibels = 3.0
+    """A margin under this is LIFT."""
+    lift_silence_s: _Seconds = 0.5
+    """Telemetry silent for this long is LIFT."""
+    failsafe_s: _Seconds = 1.0
+    """Telemetry silent for this long is LOST."""
+
+
+class Settings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """The whole file."""
+
+    units: SpeedUnit = SpeedUnit.KMH
+    """Speed on the screen: "km/h", "mph" or "m/s"."""
+    theme: Literal["dark", "sunlight"] = "dark"
+    """Colours of the screen."""
+    sessions: str | None = None
+    """Folder of the recorded sessions; without it the platform's data folder."""
+    channels: str | None = None
+    """TOML file with a builder's own frame kinds."""
+    baud: Annotated[int, msgspec.Meta(ge=300, le=4_000_000)] = 115_200
+    """Speed of serial ports."""
+    link: LinkSettings = LinkSettings()
+
+
+def settings_path() -> Path:
+    """Return where the settings are looked for, whether there or not."""
+    given = os.environ.get(SETTINGS_VARIABLE)
+    if given:
+        return Path(given)
+    return Path(platformdirs.user_config_dir("groundstation")) / "settings.toml"
+
+
+def load_settings(path: Path | None = None) -> Settings:
+    """Return the settings of a file; the defaults where no file is named and none is there.
+
+    Raises:
+        SettingsError: The file cannot be read, or says something impossible.
+    """
+    asked_for = path is not None or SETTINGS_VARIABLE in os.environ
+    path = path or settings_path()
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        if asked_for:
+            raise SettingsError(f"there is no settings file {path}") from None
+        return Settings()
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise SettingsError(f"cannot read the settings file {path}: {reason}") from error
+    return parse_settings(text, str(path))
+
+
+def parse_settings(text: str, origin: str) -> Settings:
+    """Return the settings in TOML text; `origin` is what errors call it.
+
+    Raises:
+        SettingsError: The text is no TOML, or has a wrong key or value, named with its line.
+    """
+    try:
+        return msgspec.convert(tomllib.loads(text), Settings)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{origin}: not TOML: {error}") from error
+    except msgspec.ValidationError as error:
+        said = str(error)
+        unknown = re.search(r"unknown field `([^`]+)`", said)
+        where = re.search(r"at `\$\.([^`]+)`", said)
+        path = [
+            *(where.group(1).split(".") if where else []),
+            *([unknown.group(1)] if unknown else []),
+        ]
+        reason = "nobody knows this key" if unknown else re.sub(r" - at `.*", "", said)
+        place = f", line {_line_of(text, path)}" if path else ""
+        raise SettingsError(f"{origin}{place}: {'.'.join(path)}: {reason}") from error
+
+
+def sessions_folder(settings: Settings, asked: Path | None = None) -> Path:
+    """Return the sessions' folder: by option, environment, settings, or the platform's own."""
+    if asked is not None:
+        return asked
+    named = os.environ.get(SESSIONS_VARIABLE) or settings.sessions
+    if named:
+        return Path(named).expanduser()
+    return Path(platformdirs.user_data_dir("groundstation")) / "sessions"
+
+
+def _line_of(text: str, path: list[str]) -> int:
+    """Return the line, counted from 1, where the last key of `path` is set in its section."""
+    section = path[:-1]
+    now: list[str] = []
+    for count, line in enumerate(text.splitlines(), start=1):
+        stripped = line.strip()
+        if stripped.startswith("["):
+            now = stripped.strip("[] ").split(".")
+            if now == path:
+                return count
+        elif now == section and re.match(rf'"?{re.escape(path[-1])}"?\s*=', stripped):
+            return count
+    return 1

@@ -1,0 +1,182 @@
+"""The live session: one source, recorded first, then understood.
+
+Owns the session clock. It starts at the first bytes that arrive; recording starts with it, so that
+nobody has to remember a key. Every event is put in order and recorded before anything looks into it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import replace
+
+from groundstation.clock import Clock
+from groundstation.desk import RecordState
+from groundstation.inbound import BytesReceived, Inbound, MarkMade
+from groundstation.indexing import RecordingIndex
+from groundstation.journal import Journal
+from groundstation.recording.writer import Recorder
+from groundstation.sources.base import Source
+from groundstation.vehicle.keeping import StateKeeper
+from groundstation.vehicle.session_events import SessionEvent
+from groundstation.vehicle.snapshot import Snapshot
+from groundstation.vehicle.telemetry import Telemetry
+from groundstation.vehicle.timeline import Listener, Timeline
+from groundstation.vehicle.traces import TICK_S, Traces
+
+HOLD_BACK_S = 0.01
+"""A tick waits this long for bytes that were stamped before it but are still being handed over."""
+
+PREROLL = 200
+"""Connection events remembered before the first bytes; they open the recording."""
+
+
+class Station:
+    """Runs a source until it ends, is cancelled, or a time is over."""
+
+    replay = None
+
+    def __init__(
+        self,
+        source: Source,
+        *,
+        clock: Clock,
+        telemetry: Telemetry,
+        keeper: StateKeeper,
+        start_recorder: Callable[[], Recorder] | None,
+        listeners: Sequence[Listener] = (),
+    ) -> None:
+        """Join the parts.
+
+        Args:
+            source: Where bytes come from; closed by `run`.
+            clock: The clock that the source stamps with.
+            telemetry: What understands the bytes.
+            keeper: Makes the checkpoints of the recording.
+            start_recorder: Called at the first bytes; None records nothing.
+            listeners: Told what happens, in order.
+        """
+        self.source = source
+        self.telemetry = telemetry
+        self._clock = clock
+        self._keeper = keeper
+        self._start_recorder = start_recorder
+        self._journal = Journal()
+        self._index: RecordingIndex | None = None
+        self._timeline = Timeline(telemetry, [self._journal, *listeners])
+        self._began_s: float | None = None
+        self._preroll: deque[Inbound] = deque(maxlen=PREROLL)
+
+    @property
+    def title(self) -> str:
+        """The source, as the user wrote it."""
+        return self.source.name
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """The newest state."""
+        return self.telemetry.snapshot()
+
+    @property
+    def events(self) -> Sequence[SessionEvent]:
+        """The latest events."""
+        return self._journal.events
+
+    @property
+    def traces(self) -> Traces:
+        """For strip charts."""
+        return self._journal.traces
+
+    @property
+    def record_state(self) -> RecordState:
+        """Whether the session is being recorded."""
+        if self._index is None:
+            return RecordState()
+        recorder = self._index.recorder
+        return RecordState(
+            recording=not recorder.trouble,
+            file_name=recorder.path.name if recorder.path else "",
+            trouble=recorder.trouble,
+            lost_bytes=recorder.lost_bytes,
+        )
+
+    def session_path(self) -> str | None:
+        """Return the session's file, None where nothing was recorded."""
+        path = self._index.recorder.path if self._index else None
+        return str(path) if path else None
+
+    def mark(self, text: str = "") -> None:
+        """Mark this moment."""
+        self._accept(MarkMade(self._clock.now_s(), text))
+
+    async def run(self, for_s: float | None = None) -> None:
+        """Run until the source ends, or for a time counted from the first bytes.
+
+        Raises:
+            SourceError: The source cannot work at all.
+        """
+        opened_s = self._clock.now_s()
+        reading = asyncio.ensure_future(self._read())
+        try:
+            while not reading.done():
+                await self._clock.sleep(self._until_next_tick_s())
+                now_s = self._clock.now_s()
+                begun_s = opened_s if self._began_s is None else self._began_s
+                if for_s is not None and now_s - begun_s >= for_s:
+                    if self._began_s is not None:
+                        self._timeline.advance(for_s)
+                    break
+                self._advance(now_s)
+            else:
+                reading.result()
+        finally:
+            reading.cancel()
+            await self.source.aclose()
+            with suppress(asyncio.CancelledError, Exception):
+                await reading
+            self._finish()
+
+    async def _read(self) -> None:
+        async for inbound in self.source.events():
+            self._accept(inbound)
+
+    def _accept(self, inbound: Inbound) -> None:
+        if self._began_s is None:
+            if not isinstance(inbound, BytesReceived):
+                waiting = replace(inbound, at_s=0.0)
+                self._preroll.append(waiting)
+                self._timeline.accept(waiting)
+                return
+            self._began_s = inbound.at_s
+            self._begin_recording()
+        on_session_clock = replace(inbound, at_s=inbound.at_s - self._began_s)
+        ordered = self._timeline.in_order(on_session_clock)
+        if self._index is not None:
+            self._index.recorder.record(ordered)
+        self._timeline.accept(ordered)
+
+    def _begin_recording(self) -> None:
+        if self._start_recorder is None:
+            return
+        self._index = RecordingIndex(self._start_recorder(), self._keeper)
+        for waited in self._preroll:
+            self._index.recorder.record(waited)
+        for event in self._journal.events:
+            self._index.happened(event)
+        self._timeline.listeners.append(self._index)
+
+    def _advance(self, now_s: float) -> None:
+        if self._began_s is not None:
+            self._timeline.advance(now_s - self._began_s - HOLD_BACK_S)
+
+    def _until_next_tick_s(self) -> float:
+        if self._began_s is None:
+            return TICK_S
+        due_s = self._began_s + self._timeline.next_tick * TICK_S + HOLD_BACK_S
+        return max(due_s - self._clock.now_s(), 0.0)
+
+    def _finish(self) -> None:
+        if self._index is not None:
+            self._index.close(self.telemetry, end_at_s=self._timeline.ticked_to_s)

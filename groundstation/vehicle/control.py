@@ -1,0 +1,43 @@
+"""The control link as the car reports it: RSSI, threshold and the margin between them."""
+
+from __future__ import annotations
+
+from groundstation.vehicle.channels import Channels
+from groundstation.vehicle.peaks import number
+from groundstation.vehicle.profile import VehicleProfile
+from groundstation.vehicle.snapshot import ControlLink
+from protocol import Value
+
+
+def full_scale_g(channels: Channels) -> float | None:
+    """Return the accelerometer's full scale, None before an ident frame tells it."""
+    return number(_ident(channels), "accel_full_scale_g")
+
+
+def control_link(channels: Channels, profile: VehicleProfile, now_s: float) -> ControlLink:
+    """Return the control link; figures that are too old to be now are None."""
+    radio = channels.fresh("radio", now_s)
+    rssi_dbm = number(radio, "control_rssi_dbm")
+    threshold_dbm, origin = profile.threshold_dbm, "profile"
+    if threshold_dbm is None:
+        threshold_dbm, origin = number(_ident(channels), "control_sensitivity_dbm"), "ident frame"
+    margin_db = None if rssi_dbm is None or threshold_dbm is None else rssi_dbm - threshold_dbm
+    antenna, failsafe_count = radio.get("antenna"), radio.get("failsafe_count")
+    return ControlLink(
+        rssi_dbm=rssi_dbm,
+        snr_db=number(radio, "control_snr_db"),
+        received_percent=number(radio, "control_received_percent"),
+        antenna=antenna if isinstance(antenna, int) else None,
+        failsafe_active=channels.failsafe_active(),
+        failsafe_count=failsafe_count if isinstance(failsafe_count, int) else None,
+        threshold_dbm=threshold_dbm,
+        threshold_origin="" if threshold_dbm is None else origin,
+        margin_db=margin_db,
+        stale=not radio and "radio" in channels.latest,
+    )
+
+
+def _ident(channels: Channels) -> dict[str, Value]:
+    # Who the car is does not go stale: the newest ident frame holds until another comes.
+    held = channels.latest.get("ident")
+    return {} if held is None else held.values

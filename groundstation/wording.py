@@ -1,0 +1,60 @@
+"""Session events in words: one wording for lists, plain lines and the session file's index."""
+
+from __future__ import annotations
+
+from groundstation.units import SpeedUnit
+from groundstation.vehicle.session_events import (
+    LevelChanged,
+    Noted,
+    PassEnded,
+    SessionEvent,
+    SourceChanged,
+)
+
+
+def kind_of(event: SessionEvent) -> str:
+    """Return the event's kind, one word."""
+    match event:
+        case LevelChanged():
+            return "level"
+        case SourceChanged():
+            return "source"
+        case PassEnded():
+            return "pass"
+        case Noted(kind=kind):
+            return kind
+
+
+def describe(event: SessionEvent, unit: SpeedUnit = SpeedUnit.KMH) -> str:
+    """Return the event as one line of plain text, free of control characters."""
+    match event:
+        case LevelChanged(level=level, reason=reason):
+            text = f"{level}: {reason}"
+        case SourceChanged(state=state, detail=detail):
+            text = f"{state}: {detail}" if detail else str(state)
+        case PassEnded():
+            text = _describe_pass(event, unit)
+        case Noted(text=noted):
+            text = noted
+    return printable(text)
+
+
+def printable(text: str) -> str:
+    """Return text without characters that could move a cursor or reorder a line."""
+    return "".join(mark if mark.isprintable() else "\ufffd" for mark in text)
+
+
+def clock_text(at_s: float) -> str:
+    """Return a time of the session clock as minutes, seconds and tenths: `3:07.4`."""
+    tenths = int(at_s * 10 + 1e-6)
+    return f"{tenths // 600}:{tenths // 10 % 60:02d}.{tenths % 10}"
+
+
+def _describe_pass(ended: PassEnded, unit: SpeedUnit) -> str:
+    parts = [f"pass {ended.number}: peak {unit.from_mps(ended.peak_speed_mps):.1f} {unit}"]
+    if ended.lowest_margin_db is not None:
+        parts.append(f"lowest margin {ended.lowest_margin_db:.1f} dB")
+    if ended.accel_z_max_g is not None:
+        sign = "at least " if ended.clipped else ""
+        parts.append(f"shocks to {sign}{ended.accel_z_max_g:.1f} g")
+    return ", ".join(parts)

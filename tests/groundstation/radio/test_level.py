@@ -1,0 +1,95 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from groundstation.radio.level import (
+    RECOVERY_DB,
+    RECOVERY_S,
+    Level,
+    LevelJudge,
+    Limits,
+    LinkView,
+)
+
+GOOD = LinkView(margin_db=30.0, received_percent=100.0, failsafe_active=False, silence_s=0.01)
+LIMITS = Limits()
+
+
+def judged(**changes: object) -> LevelJudge:
+    judge = LevelJudge()
+    judge.judge(0.0, view=replace(GOOD, **changes), limits=LIMITS)
+    return judge
+
+
+@pytest.mark.parametrize(
+    ("changes", "level", "reason"),
+    [
+        ({}, Level.CLEAR, "margin 30.0 dB"),
+        ({"margin_db": 10.0}, Level.CLEAR, "margin 10.0 dB"),
+        ({"margin_db": 9.9}, Level.THIN, "margin 9.9 dB, under 10 dB"),
+        ({"margin_db": 2.9}, Level.LIFT, "margin 2.9 dB, under 3 dB"),
+        ({"margin_db": -4.0}, Level.LIFT, "margin -4.0 dB, under 3 dB"),
+        ({"received_percent": 79.0}, Level.THIN, "only 79 % of control packets received"),
+        ({"received_percent": 49.0}, Level.LIFT, "only 49 % of control packets received"),
+        ({"margin_db": None}, Level.CLEAR, "100 % of control packets received"),
+        ({"silence_s": 0.6}, Level.LIFT, "no telemetry for 0.6 s"),
+        ({"silence_s": 1.2}, Level.LOST, "no telemetry for 1.2 s"),
+        ({"failsafe_active": True}, Level.LOST, "failsafe active"),
+        ({"failsafe_active": True, "margin_db": 2.0}, Level.LOST, "failsafe active"),
+    ],
+)
+def test_level_and_its_reason(changes: dict[str, object], level: Level, reason: str) -> None:
+    judge = judged(**changes)
+    assert (judge.level, judge.reason) == (level, reason)
+
+
+def test_nothing_known_is_no_level() -> None:
+    assert judged(silence_s=None).level is None
+    assert judged(margin_db=None, received_percent=None).level is None
+
+
+def test_levels_are_ranked_worst_last() -> None:
+    assert sorted(Level, key=lambda level: level.rank) == [
+        Level.CLEAR,
+        Level.THIN,
+        Level.LIFT,
+        Level.LOST,
+    ]
+
+
+def test_worse_is_taken_at_once_and_better_only_after_it_has_held() -> None:
+    judge = judged()
+    assert judge.judge(1.0, view=replace(GOOD, margin_db=8.0), limits=LIMITS)
+    assert judge.level is Level.THIN
+    assert not judge.judge(1.25, view=GOOD, limits=LIMITS)
+    assert not judge.judge(1.25 + RECOVERY_S - 0.01, view=GOOD, limits=LIMITS)
+    assert judge.judge(1.25 + RECOVERY_S, view=GOOD, limits=LIMITS)
+    assert (judge.level, judge.since_s) == (Level.CLEAR, 1.25 + RECOVERY_S)
+
+
+def test_a_margin_that_hovers_at_the_threshold_does_not_flicker() -> None:
+    judge, changes = judged(), 0
+    for tick in range(400):
+        margin_db = 9.5 + (tick % 7) * RECOVERY_DB / 7
+        view = replace(GOOD, margin_db=margin_db)
+        changes += judge.judge(tick * 0.05, view=view, limits=LIMITS)
+    assert changes == 1
+    assert judge.level is Level.THIN
+
+
+def test_recovery_starts_anew_when_the_link_dips_again() -> None:
+    judge = judged(margin_db=8.0)
+    good_at_s = (1.0, 1.5)
+    for at_s in good_at_s:
+        assert not judge.judge(at_s, view=GOOD, limits=LIMITS)
+    assert not judge.judge(1.9, view=replace(GOOD, margin_db=9.0), limits=LIMITS)
+    assert not judge.judge(2.1, view=GOOD, limits=LIMITS)
+    assert judge.judge(2.1 + RECOVERY_S, view=GOOD, limits=LIMITS)
+
+
+def test_the_reason_follows_the_figures_while_the_level_stands() -> None:
+    judge = judged(margin_db=9.0)
+    assert not judge.judge(0.1, view=replace(GOOD, margin_db=6.0), limits=LIMITS)
+    assert judge.reason == "margin 6.0 dB, under 10 dB"
