@@ -1,0 +1,1 @@
+"""The simulated car: seeded, physical, and a stranger to every estimator."""
