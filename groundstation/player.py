@@ -85,7 +85,7 @@ class Player:
         self._table = table
         self._keeper = keeper
         self._journal = Journal()
-        self._listeners = (self._journal, self, *listeners)
+        self._listeners: list[Listener] = [self._journal, self, *listeners]
         self._speed = checked_speed(speed)
         self._paused = False
         self._kept: list[tuple[float, bytes]] = []
@@ -212,11 +212,12 @@ class Player:
 
     def _run_to(self, target_s: float) -> None:
         target_s = min(target_s, self._tape.end_at_s)
-        while self._next is not None and self._next.at_s <= target_s:
+        # What comes at the very moment comes behind its tick: it belongs to the next stretch.
+        self._ended = target_s >= self._tape.end_at_s
+        while self._next is not None and (self._ended or self._next.at_s < target_s):
             self._take_next(self._next)
         self._timeline.advance(target_s)
         self._position_s = max(target_s, self._position_s)
-        self._ended = self._next is None and target_s >= self._tape.end_at_s
 
     def _run_slice(self) -> None:
         for _ in range(SLICE):

@@ -1,7 +1,8 @@
 """The live session: one source, recorded first, then understood.
 
-Owns the session clock. It starts at the first bytes that arrive; recording starts with it, so that
-nobody has to remember a key. Every event is put in order and recorded before anything looks into it.
+Owns the session clock. It starts at the first bytes that arrive, and recording starts with it, so
+that nobody has to remember a key. Every event is put in order and recorded before anything looks
+into it.
 """
 
 from __future__ import annotations
@@ -175,7 +176,8 @@ class Station:
         if self._began_s is None:
             return TICK_S
         due_s = self._began_s + self._timeline.next_tick * TICK_S + HOLD_BACK_S
-        return max(due_s - self._clock.now_s(), 0.0)
+        # Never zero: a due time that rounding puts a hair ahead must not spin.
+        return max(due_s - self._clock.now_s(), 0.001)
 
     def _finish(self) -> None:
         if self._index is not None:

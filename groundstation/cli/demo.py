@@ -34,13 +34,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
     from groundstation.cli.watching import watch
+    from groundstation.simulator.scenarios import scenario_named
+    from groundstation.simulator.simulation import Simulation
     from groundstation.sources.base import open_source
-    from groundstation.sources.pseudo_terminal import PseudoTerminalCar, have_pseudo_terminals
+    from groundstation.sources.pseudo_terminal import (
+        PseudoTerminal,
+        car_at,
+        has_pseudo_terminals,
+    )
 
     choices, clock = choose(arguments), MonotonicClock()
-    address = f"simulated:{arguments.scenario}?seed={arguments.seed}"
-    if not have_pseudo_terminals():
+    scenario = scenario_named(arguments.scenario)
+    if not has_pseudo_terminals():
+        address = f"simulated:{arguments.scenario}?seed={arguments.seed}"
         return watch(open_source(address, clock=clock), arguments, choices, clock)
     # Where there are pseudo-terminals the demo takes the whole way, serial port and all.
-    with PseudoTerminalCar(address, clock=clock) as car:
-        return watch(open_source(f"serial:{car.path}", clock=clock), arguments, choices, clock)
+    with PseudoTerminal() as terminal:
+        car = Simulation(scenario, seed=arguments.seed, table=choices.table)
+        source = open_source(f"serial:{terminal.path}", clock=clock)
+        beside = car_at(terminal, car, clock=clock)
+        return watch(source, arguments, choices, clock, beside=beside)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,8 +12,8 @@ import msgspec
 from groundstation.cli.options import Choices
 from groundstation.errors import UsageError
 from groundstation.recording.capture import open_tape
+from groundstation.recording.names import SUFFIX
 from groundstation.recording.reader import SessionFile, Tape
-from groundstation.recording.store import SUFFIX
 from groundstation.vehicle.profile import VehicleProfile
 from protocol import TableError, standard_table
 
@@ -68,7 +69,7 @@ def find_session(name: str, folder: Path) -> Path:
 
 
 def _as_recorded(
-    facts: dict[str, object], arguments: argparse.Namespace, choices: Choices
+    facts: Mapping[str, object], arguments: argparse.Namespace, choices: Choices
 ) -> Choices:
     try:
         profile = msgspec.convert(facts.get("profile", {}), VehicleProfile)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from groundstation.recording.reader import SessionInfo, list_sessions
+from groundstation.recording.info import SessionInfo
+from groundstation.recording.reader import list_sessions, open_session
 from groundstation.units import SpeedUnit
 from groundstation.wording import clock_text, printable
 
@@ -25,10 +26,9 @@ def print_table(figures: list[dict[str, object]], folder: Path, unit: SpeedUnit)
         console.print(f"no sessions in {folder}; `groundstation demo` records one", markup=False)
         return
     table = Table(box=None, pad_edge=False)
-    for heading in ("session", "vehicle", "began", "length"):
-        table.add_column(heading, overflow="fold")
-    for heading in (f"peak {unit}", "lowest margin", "passes", "marks"):
-        table.add_column(heading, justify="right")
+    table.add_column("session", no_wrap=True)
+    for heading in ("length", f"peak {unit}", "lowest margin", "passes", "marks"):
+        table.add_column(heading, justify="right", no_wrap=True)
     for row in figures:
         table.add_row(*(Text(printable(cell)) for cell in _cells(row, unit)))
     console.print(table)
@@ -52,31 +52,23 @@ def _figures(info: SessionInfo) -> dict[str, object]:
 
 def _summary_of_raw(path: Path) -> dict[str, object]:
     """Return the figures of a session that was not closed: run it through the core."""
-    from groundstation.recording.reader import open_session
     from groundstation.vehicle.telemetry import Telemetry
     from groundstation.vehicle.timeline import Timeline
 
     telemetry = Telemetry()
     timeline = Timeline(telemetry, [])
-    with open_session(path) as session:
-        for inbound in session.inbound():
-            timeline.accept(inbound)
+    for inbound in open_session(path).inbound():
+        timeline.accept(inbound)
     return dict(telemetry.state.summary())
 
 
 def _cells(row: dict[str, object], unit: SpeedUnit) -> list[str]:
     if row["problem"]:
-        return [str(row["file"]), str(row["problem"]), *[""] * 6]
-    began = str(row["started"] or "--")[:16].replace("T", " ")
-    duration_s, peak_mps, margin_db = (
-        row["duration_s"],
-        row["peak_speed_mps"],
-        row["lowest_margin_db"],
-    )
+        return [f"{row['file']}: {row['problem']}", *[""] * 5]
+    duration_s, margin_db = row["duration_s"], row["lowest_margin_db"]
+    peak_mps = row["peak_speed_mps"]
     return [
         str(row["file"]),
-        str(row["vehicle"] or "--"),
-        began,
         clock_text(duration_s) if isinstance(duration_s, float) else "--",
         f"{unit.from_mps(peak_mps):.1f}" if isinstance(peak_mps, int | float) else "--",
         f"{margin_db:.1f} dB" if isinstance(margin_db, int | float) else "--",

@@ -59,7 +59,7 @@ def run_screen(desk: Desk, choices: Choices, job: Callable[[], Awaitable[None]])
 
 
 async def _until_terminated(job: Callable[[], Awaitable[None]]) -> None:
-    """Run the job; an interrupt or a polite kill ends it by cancelling, so that files are closed."""
+    """Run the job; an interrupt or a polite kill cancels it, so that files are closed."""
     task = asyncio.ensure_future(job())
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):

@@ -39,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
-    from groundstation.simulator.scenarios import SCENARIOS
+    from groundstation.simulator.scenarios import SCENARIOS, scenario_named
 
     if arguments.list:
         width = max(map(len, SCENARIOS))
@@ -48,10 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
         return 0
     if arguments.scenario is None or not (arguments.out or arguments.stream):
         raise UsageError("simulate needs --scenario with --out or --stream, or --list")
-    if arguments.scenario not in SCENARIOS:
-        raise UsageError(
-            f"there is no scenario {arguments.scenario!r}", "`simulate --list` lists them"
-        )
+    scenario_named(arguments.scenario)
     if arguments.stream:
         from groundstation.cli.streaming import stream
 

@@ -17,9 +17,9 @@ from groundstation.cli.options import Choices
 from groundstation.errors import SessionFileError
 from groundstation.inbound import BytesReceived, Inbound, LinkChanged, LinkState
 from groundstation.indexing import RecordingIndex
-from groundstation.recording.store import SUFFIX
+from groundstation.recording.names import SUFFIX
 from groundstation.recording.writer import Recorder
-from groundstation.simulator.scenarios import SCENARIOS
+from groundstation.simulator.scenarios import scenario_named
 from groundstation.simulator.simulation import Simulation
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Timeline
@@ -53,7 +53,7 @@ def simulated_inbound(scenario: str, seed: int, for_s: float | None) -> Iterator
     """Yield what a source would give, on the session clock."""
     began_s: float | None = None
     yield LinkChanged(0.0, LinkState.CONNECTED, f"simulated car, scenario {scenario}, seed {seed}")
-    for emission in Simulation(SCENARIOS[scenario], seed=seed):
+    for emission in Simulation(scenario_named(scenario), seed=seed):
         began_s = emission.at_s if began_s is None else began_s
         at_s = emission.at_s - began_s
         if for_s is not None and at_s >= for_s:

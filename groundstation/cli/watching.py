@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import tomllib
+from contextlib import AbstractAsyncContextManager, nullcontext
 from dataclasses import asdict
 from datetime import datetime
 
@@ -18,8 +19,22 @@ from groundstation.station import Station
 from groundstation.vehicle.telemetry import Telemetry
 
 
-def watch(source: Source, arguments: argparse.Namespace, choices: Choices, clock: Clock) -> int:
+def watch(
+    source: Source,
+    arguments: argparse.Namespace,
+    choices: Choices,
+    clock: Clock,
+    *,
+    beside: AbstractAsyncContextManager[object] | None = None,
+) -> int:
     """Watch a source in the way that was asked for; return the exit code.
+
+    Args:
+        source: Where bytes come from.
+        arguments: Of the command line.
+        choices: What they and the settings come to.
+        clock: The one that the source stamps with.
+        beside: Entered while the session runs: the demonstration's car.
 
     Raises:
         SettingsError: The set-up sheet cannot be read.
@@ -45,7 +60,8 @@ def watch(source: Source, arguments: argparse.Namespace, choices: Choices, clock
     )
 
     async def job() -> None:
-        await station.run(arguments.for_s)
+        async with beside or nullcontext():
+            await station.run(arguments.for_s)
 
     if lines:
         return run_headless(station, lines, job, session_file=station.session_path)

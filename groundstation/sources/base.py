@@ -8,12 +8,23 @@ on use, so that the program starts without the libraries of ports it does not op
 
 from __future__ import annotations
 
+import importlib
 from abc import ABC, abstractmethod
 from collections.abc import AsyncIterator
 from types import TracebackType
-from typing import Self
+from typing import Self, cast
 
+from groundstation.clock import Clock
 from groundstation.inbound import Inbound
+from groundstation.sources.address import DEFAULT_BAUD, parse_address
+
+_BACK_ENDS = {
+    "serial": "groundstation.sources.serial_port:SerialSource",
+    "tcp": "groundstation.sources.network:TcpSource",
+    "udp": "groundstation.sources.network:UdpSource",
+    "simulated": "groundstation.sources.simulated:SimulatedSource",
+}
+"""Scheme of an address -> the class that takes it, and a clock."""
 
 
 class Source(ABC):
@@ -49,3 +60,20 @@ class Source(ABC):
         trace: TracebackType | None,
     ) -> None:
         await self.aclose()
+
+
+def open_source(text: str, *, clock: Clock, baud: int = DEFAULT_BAUD) -> Source:
+    """Return the source that `text` names; it connects when its events are read.
+
+    Args:
+        text: As the user wrote it: `serial:/dev/ttyUSB0`, `COM3`, `tcp://192.168.4.1:5000`, ...
+        clock: Stamps what comes in.
+        baud: Speed of a serial port whose address does not say.
+
+    Raises:
+        UnknownSourceError: It names nothing, or not completely.
+    """
+    address = parse_address(text, baud=baud)
+    module, _, name = _BACK_ENDS[address.scheme].partition(":")
+    back_end = getattr(importlib.import_module(module), name)
+    return cast("Source", back_end(address, clock=clock))

@@ -54,8 +54,8 @@ class TelemetryState:
     """Lowest and highest of the charted channels since the last tick."""
     swung: dict[str, tuple[float, float]] = field(default_factory=dict)
     """The same between the last two ticks."""
-    clipping: bool = False
-    """Whether a run of clipped motion frames is going on."""
+    clipped_at_s: float | None = None
+    """Arrival of the newest clipped motion frame."""
     peak_speed_mps: float | None = None
     lowest_margin_db: float | None = None
     marks: int = 0
