@@ -1,6 +1,6 @@
 """Writes everything that follows from the frame table, or tells what is stale.
 
-    python -m protocol.generate          writes WIRE.md's tables, c/wire.h, micropython/wire.py,
+    python -m protocol.generate          writes WIRE.md's tables, c/car_wire.h, micropython/wire.py,
                                          vectors.json
     python -m protocol.generate --check  writes nothing; exit code 1 names each stale file
 
@@ -30,7 +30,7 @@ def outputs(table: Table, *, document: str) -> dict[str, str]:
     """
     return {
         "WIRE.md": filled(document, table),
-        "c/wire.h": c_header(table),
+        "c/car_wire.h": c_header(table),
         "micropython/wire.py": micropython_module(table),
         "vectors.json": vectors_json(table),
     }

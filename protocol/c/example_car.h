@@ -1,7 +1,7 @@
 /* What the example's portable part asks of a board and of its sensors, and what it offers them.
  *
  *     example_car.c       portable: what is sent when, the peaks held at 1 kHz; keep it
- *     wire.h              portable: the encoder, generated
+ *     car_wire.h              portable: the encoder, generated
  *     invented_sensors.c  invented readings; put your drivers in its place
  *     board_mps2.c        start-up, clock and serial port of one board; put your own in its place
  *     board_host.c        the same for a PC: writes the frames to its output
@@ -13,7 +13,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "wire.h"
+#include "car_wire.h"
 
 /* --- Offered: a board calls these ------------------------------------------------------- */
 

@@ -1,4 +1,4 @@
-"""The parts of `c/wire.h` that are the same for every frame table, as they stand in the file."""
+"""The parts of `c/car_wire.h` that are the same for every frame table, as they stand in the file."""
 
 from __future__ import annotations
 
@@ -20,7 +20,6 @@ HEAD = """
  * Members are raw integers; a name that ends with _x100 counts hundredths of the unit before it.
  * They are wider than on the wire, so that a value out of range is clamped and does not wrap.
  *
- * The file may be renamed: in the Arduino framework "Wire.h" is another library.
  */
 #ifndef GROUNDSTATION_WIRE_H
 #define GROUNDSTATION_WIRE_H

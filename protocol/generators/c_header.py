@@ -1,4 +1,4 @@
-"""`c/wire.h`: encoder and decoder of the wire in one C99 header.
+"""`c/car_wire.h`: encoder and decoder of the wire in one C99 header.
 
 Rules of the header: integers only, no memory taken from a heap, no library, no byte order or
 size of `int` assumed, no warning under -Wall -Wextra -Wconversion -Wpedantic; it is C++ as well.

@@ -89,7 +89,7 @@ _DRIVER = r"""
 #include <stdlib.h>
 #include <string.h>
 
-#include "wire.h"
+#include "car_wire.h"
 
 static char line[4096];
 static char text[256];

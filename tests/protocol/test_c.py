@@ -131,7 +131,7 @@ def every_type() -> Table:
 def every_type_driver(tmp_path_factory: pytest.TempPathFactory, every_type: Table) -> Path:
     """A header for a table with every type, driven."""
     folder = tmp_path_factory.mktemp("every_type")
-    (folder / "wire.h").write_text(c_header(every_type))
+    (folder / "car_wire.h").write_text(c_header(every_type))
     source = folder / "driver.c"
     source.write_text(driver_text(every_type))
     return compile_c(
@@ -301,12 +301,12 @@ def test_compiles_without_a_warning(
     if shutil.which(compiler) is None:
         pytest.skip(f"needs {compiler}")
     source = tmp_path / "use.c"
-    source.write_text('#include "wire.h"\nint nothing(void);\nint nothing(void) { return 0; }\n')
+    source.write_text('#include "car_wire.h"\nint nothing(void);\nint nothing(void) { return 0; }\n')
     compile_c(compiler, [source], *options, "-c", include=C_FOLDER, output=tmp_path / "use.o")
 
 
 def test_the_header_needs_no_library_and_no_floating_point(tmp_path: Path) -> None:
-    text = (C_FOLDER / "wire.h").read_text()
+    text = (C_FOLDER / "car_wire.h").read_text()
     includes = {line for line in text.splitlines() if line.startswith("#include")}
     assert includes == {"#include <stdbool.h>", "#include <stddef.h>", "#include <stdint.h>"}
     # Without the floating-point registers x86-64 has no floating point at all.

@@ -24,7 +24,7 @@ from protocol.generators.wording import unit_of
 FOLDER = Path(protocol.__file__).parent
 WIRE = (FOLDER / "WIRE.md").read_text(encoding="utf-8")
 VECTORS = json.loads((FOLDER / "vectors.json").read_text(encoding="utf-8"))["frames"]
-GENERATED = ("WIRE.md", "c/wire.h", "micropython/wire.py", "vectors.json")
+GENERATED = ("WIRE.md", "c/car_wire.h", "micropython/wire.py", "vectors.json")
 
 
 @pytest.fixture
