@@ -19,7 +19,6 @@ HEAD = """
  *
  * Members are raw integers; a name that ends with _x100 counts hundredths of the unit before it.
  * They are wider than on the wire, so that a value out of range is clamped and does not wrap.
- *
  */
 #ifndef GROUNDSTATION_WIRE_H
 #define GROUNDSTATION_WIRE_H
