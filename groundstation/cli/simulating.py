@@ -40,8 +40,9 @@ def write_simulation(arguments: argparse.Namespace, choices: Choices, out: Path)
     try:
         if out.suffix == SUFFIX:
             source = f"simulated:{arguments.scenario}?seed={arguments.seed}"
-            seconds = record_session(inbounds, choices, out, source=source)
-            return f"{out}  {seconds:.1f} s, session"
+            end_at_s = arguments.for_s or scenario_named(arguments.scenario).duration_s
+            record_session(inbounds, choices, out, source=source, end_at_s=end_at_s)
+            return f"{out}  {end_at_s:.1f} s, session"
         with out.open("wb") as capture:
             size = sum(capture.write(i.data) for i in inbounds if isinstance(i, BytesReceived))
         return f"{out}  {size} bytes, raw capture"
@@ -62,9 +63,16 @@ def simulated_inbound(scenario: str, seed: int, for_s: float | None) -> Iterator
 
 
 def record_session(
-    inbounds: Iterator[Inbound], choices: Choices, out: Path, *, source: str
-) -> float:
-    """Record events as a live session would have been; return its length in seconds.
+    inbounds: Iterator[Inbound], choices: Choices, out: Path, *, source: str, end_at_s: float
+) -> None:
+    """Record events as a live session would have been.
+
+    Args:
+        inbounds: What came in, on the session clock.
+        choices: How the session is watched.
+        out: The file to write.
+        source: What the session says it was recorded from.
+        end_at_s: Where it ends, though nothing may be heard by then.
 
     Raises:
         SessionFileError: The session cannot be written.
@@ -79,16 +87,13 @@ def record_session(
         index = RecordingIndex(recorder, choices.keeper)
         telemetry = Telemetry(choices.profile, table=choices.table)
         timeline = Timeline(telemetry, [index])
-        at_s = 0.0
         while batch := list(islice(inbounds, FLUSH_EVERY)):
             for inbound in batch:
                 recorder.record(inbound)
                 timeline.accept(inbound)
             recorder.flush()
-            at_s = batch[-1].at_s
-        timeline.advance(at_s)
+        timeline.advance(end_at_s)
         index.close(telemetry, end_at_s=timeline.ticked_to_s)
         if recorder.trouble or recorder.path is None:
             raise SessionFileError(f"cannot write {out}: {recorder.trouble}")
         recorder.path.replace(out)
-    return at_s

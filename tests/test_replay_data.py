@@ -1,0 +1,93 @@
+"""The recordings that ship are what the simulator makes, small, and tell their story."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from groundstation.inbound import Inbound
+from groundstation.recording.reader import open_session
+from groundstation.vehicle.session_events import LevelChanged, Noted, PassEnded, SessionEvent
+from groundstation.vehicle.telemetry import Telemetry
+from groundstation.vehicle.timeline import Timeline
+from tests.replay_data import FOLDER, NAMES, SEED, made_inbound
+
+MAX_BYTES = 1_000_000
+
+
+def session(name: str) -> Path:
+    return FOLDER / f"{name}.session"
+
+
+class Told:
+    """Keeps what a listener is told."""
+
+    def __init__(self) -> None:
+        self.events: list[SessionEvent] = []
+
+    def happened(self, event: SessionEvent) -> None:
+        self.events.append(event)
+
+    def ticked(self, tick: int, telemetry: Telemetry) -> None:
+        """Only events count here."""
+
+
+def told(name: str) -> tuple[list[SessionEvent], Telemetry]:
+    recording, listener, telemetry = open_session(session(name)), Told(), Telemetry()
+    timeline = Timeline(telemetry, [listener])
+    for inbound in recording.inbound():
+        timeline.accept(inbound)
+    timeline.advance(recording.end_at_s)
+    return listener.events, telemetry
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_recording_is_small_and_made_again_identically(name: str) -> None:
+    assert session(name).stat().st_size < MAX_BYTES
+    made: list[Inbound] = list(made_inbound(name))
+    assert list(open_session(session(name)).inbound()) == made
+
+
+def test_each_recording_is_described() -> None:
+    text = (FOLDER / "README.md").read_text(encoding="utf-8")
+    assert f"seed {SEED}" in text
+    assert [name for name in NAMES if f"`{name}.session`" not in text] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_in_a_recording_is_rejected(name: str) -> None:
+    _, telemetry = told(name)
+    summary = telemetry.state.summary()
+    assert summary["rejected"] == 0
+    assert (summary["frames"] or 0) > 1000
+
+
+def levels(events: list[SessionEvent]) -> list[str]:
+    return [str(event.level) for event in events if isinstance(event, LevelChanged)]
+
+
+def test_the_clean_passes_stay_clear() -> None:
+    events, _ = told("opposite_passes")
+    assert set(levels(events)) == {"CLEAR"}
+    assert len([event for event in events if isinstance(event, PassEnded)]) == 2
+
+
+def test_at_the_edge_of_range_the_warnings_come_before_the_loss() -> None:
+    events, _ = told("range_edge")
+    assert levels(events)[:4] == ["CLEAR", "THIN", "LIFT", "LOST"]
+
+
+def test_a_disturbed_antenna_costs_margin() -> None:
+    _, disturbed = told("antenna_disturbed")
+    _, clean = told("opposite_passes")
+    assert (disturbed.state.lowest_margin_db or 0) < (clean.state.lowest_margin_db or 0) - 6
+
+
+def test_the_crash_ends_in_shocks_and_silence() -> None:
+    events, telemetry = told("crash")
+    assert levels(events)[-1] == "LOST"
+    assert "clipped" in [event.kind for event in events if isinstance(event, Noted)]
+    heard_at_s, end_at_s = telemetry.state.heard_at_s, open_session(session("crash")).end_at_s
+    assert heard_at_s is not None
+    assert heard_at_s <= end_at_s
