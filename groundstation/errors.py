@@ -24,7 +24,9 @@ class GroundstationError(Exception):
         """What to do, one plain sentence without a full stop; may be empty."""
 
     def __str__(self) -> str:
-        return f"{self.message}. {self.hint}." if self.hint else f"{self.message}."
+        return " ".join(
+            f"{part[0].upper()}{part[1:]}." for part in (self.message, self.hint) if part
+        )
 
 
 class SourceError(GroundstationError):

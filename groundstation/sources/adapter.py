@@ -37,9 +37,8 @@ class KnownAdapter:
 
 def recognise(device: str, ports: Sequence[FoundPort]) -> KnownAdapter | None:
     """Return what is known of the adapter behind `device`; None where it is not on USB."""
-    wanted = _plain(device)
     for port in ports:
-        if _plain(port.device) == wanted and port.vid is not None:
+        if same_port(port.device, device) and port.vid is not None:
             strangers = [
                 other.device
                 for other in ports
@@ -49,6 +48,11 @@ def recognise(device: str, ports: Sequence[FoundPort]) -> KnownAdapter | None:
                 port.vid, port.pid, port.serial_number, port.device, frozenset(strangers)
             )
     return None
+
+
+def same_port(device: str, other: str) -> bool:
+    """Return whether two names are of one port, now."""
+    return _plain(device) == _plain(other)
 
 
 def _kind(port: FoundPort | KnownAdapter) -> tuple[int | None, int | None, str | None]:

@@ -148,7 +148,7 @@ async def _connected_socket(address: TcpAddress) -> socket.socket:
         try:
             connecting.setblocking(False)
             await loop.sock_connect(connecting, peer)
-            keep_alive(connecting)
+            _keep_alive(connecting)
         except OSError as error:
             connecting.close()
             failure = error
@@ -174,7 +174,7 @@ async def _bound_socket(address: UdpAddress) -> socket.socket:
     return listening
 
 
-def keep_alive(connected: socket.socket) -> None:
+def _keep_alive(connected: socket.socket) -> None:
     """Have the system find out that a silent peer is gone."""
     connected.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
     for name, value in _KEEPALIVE_S.items():

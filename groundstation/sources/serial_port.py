@@ -19,7 +19,7 @@ from typing import Protocol
 
 from groundstation.clock import Clock
 from groundstation.inbound import BytesReceived, Inbound, LinkChanged
-from groundstation.sources.adapter import KnownAdapter, recognise
+from groundstation.sources.adapter import KnownAdapter, recognise, same_port
 from groundstation.sources.address import SerialAddress
 from groundstation.sources.listing import FoundPort, list_serial_ports
 from groundstation.sources.live import LiveSource
@@ -132,9 +132,7 @@ class SerialSource(LiveSource):
 
     def _open_and_read(self, hand_over: Callable[[Inbound], None]) -> list[LinkChanged]:
         """Read until the port is lost or we are to stop; return what to tell of that."""
-        device = self._address.device
-        if self._adapter is not None:
-            device = self._adapter.find(self._list_ports()) or device
+        device = self._device_now()
         try:
             port = self._open_port(device, self._address.baud)
         except PORT_ERRORS as error:
@@ -169,6 +167,12 @@ class SerialSource(LiveSource):
                 self._backoff.begin_anew()
         return loss
 
+    def _device_now(self) -> str:
+        """Return the port as it was written, unless its adapter is now behind another."""
+        written = self._address.device
+        found = self._adapter.find(self._list_ports()) if self._adapter is not None else None
+        return written if found is None or same_port(found, written) else found
+
     def _connected_to(self, device: str) -> str:
         written = self._address.device
         renamed = "" if device == written else f", the adapter that was {written}"
@@ -176,5 +180,5 @@ class SerialSource(LiveSource):
 
     def _is_there(self, device: str) -> bool:
         if os.name == "nt":
-            return any(port.device.upper() == device.upper() for port in self._list_ports())
+            return any(same_port(port.device, device) for port in self._list_ports())
         return os.path.exists(device)

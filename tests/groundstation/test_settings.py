@@ -51,18 +51,18 @@ def test_every_key_is_read() -> None:
 def test_a_wrong_key_or_value_is_named_with_its_line(text: str, said: str) -> None:
     with pytest.raises(SettingsError) as caught:
         parse_settings(text, "s.toml")
-    assert str(caught.value).startswith(said)
+    assert caught.value.message.startswith(said)
     assert caught.value.exit_code == 2
 
 
 def test_a_file_that_was_asked_for_must_be_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with pytest.raises(SettingsError, match="there is no settings file"):
+    with pytest.raises(SettingsError, match="There is no settings file"):
         load_settings(tmp_path / "none.toml")
     monkeypatch.setenv(SETTINGS_VARIABLE, str(tmp_path / "none.toml"))
     assert settings_path() == tmp_path / "none.toml"
-    with pytest.raises(SettingsError, match="there is no settings file"):
+    with pytest.raises(SettingsError, match="There is no settings file"):
         load_settings()
 
 

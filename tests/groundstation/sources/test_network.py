@@ -11,7 +11,7 @@ import pytest
 from groundstation.inbound import LinkState
 from groundstation.sources import network
 from groundstation.sources.address import TcpAddress, UdpAddress
-from groundstation.sources.network import TcpSource, UdpSource, keep_alive
+from groundstation.sources.network import TcpSource, UdpSource
 from groundstation.sources.network_trouble import connect_trouble, listen_trouble
 from tests.groundstation.sources.links import Log, SteppingClock, free_port, run, serving, until
 
@@ -175,12 +175,29 @@ class TestTcp:
 
         run(work())
 
-    def test_a_silent_peer_is_asked_whether_it_is_still_there(self) -> None:
-        with socket.socket() as connected:
-            keep_alive(connected)
-            assert connected.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
-            if hasattr(socket, "TCP_KEEPIDLE"):
-                assert connected.getsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE) == 5
+    def test_a_silent_peer_is_asked_whether_it_is_still_there(
+        self, clock: SteppingClock, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        async def work() -> None:
+            loop = asyncio.get_running_loop()
+            real_connect, connected = loop.sock_connect, []
+
+            async def connect(sock: socket.socket, peer: tuple[str, int]) -> None:
+                connected.append(sock)
+                await real_connect(sock, peer)
+
+            monkeypatch.setattr(loop, "sock_connect", connect)
+            async with (
+                serving(greet) as port,
+                TcpSource(TcpAddress("127.0.0.1", port), clock=clock) as source,
+            ):
+                await Log(source.events()).until_bytes(5)
+                (sock,) = connected
+                assert sock.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
+                if hasattr(socket, "TCP_KEEPIDLE"):
+                    assert sock.getsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE) == 5
+
+        run(work())
 
     def test_a_reader_who_stays_away_holds_the_sender_up_and_loses_nothing(
         self, clock: SteppingClock

@@ -250,6 +250,26 @@ class TestReplugging:
 
         run(work())
 
+    def test_an_adapter_that_comes_back_where_it_was_keeps_the_name_that_was_written(
+        self, port: PluggablePort, clock: SteppingClock
+    ) -> None:
+        def found() -> list[FoundPort]:
+            return [FoundPort(port.terminal_path, "adapter", 0x1209, 0x0001, "A7")]
+
+        async def work() -> None:
+            port.plug()
+            async with source_of(port.device, clock, found=found) as source:
+                log = Log(source.events())
+                first = await log.until_state(LinkState.CONNECTED)
+                port.pull()
+                await log.until_state(LinkState.LOST)
+                port.plug()
+                again = await log.until_state(LinkState.CONNECTED)
+            port.pull()
+            assert again.detail == first.detail == f"connected to {port.device} at 115200 baud"
+
+        run(work())
+
     def test_a_lost_port_is_closed_before_its_loss_is_told(self, clock: SteppingClock) -> None:
         async def work() -> None:
             script = ScriptedPort([OSError(errno.EIO, "gone")])
