@@ -10,6 +10,8 @@ GroundstationError          a job failed (exit code 1)
 
 from __future__ import annotations
 
+import re
+
 
 class GroundstationError(Exception):
     """A job failed."""
@@ -24,9 +26,12 @@ class GroundstationError(Exception):
         """What to do, one plain sentence without a full stop; may be empty."""
 
     def __str__(self) -> str:
-        return " ".join(
-            f"{part[0].upper()}{part[1:]}." for part in (self.message, self.hint) if part
-        )
+        return " ".join(f"{_sentence(part)}." for part in (self.message, self.hint) if part)
+
+
+def _sentence(text: str) -> str:
+    """Return text with a capital, but not where it begins with a name or a path."""
+    return text[0].upper() + text[1:] if re.match(r"[a-z]+\s", text) else text
 
 
 class SourceError(GroundstationError):

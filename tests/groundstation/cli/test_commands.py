@@ -60,7 +60,7 @@ def test_the_caution_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> N
         (["export", "no-such-session"], "There is no session 'no-such-session'"),
         (["simulate", "--scenario", "nonsense", "--out", "x.session"], "nonsense"),
         (["simulate", "--scenario", "crash"], "--out"),
-        (["simulate", "--scenario", "crash", "--stream", "serial:/dev/x"], "cannot stream"),
+        (["simulate", "--scenario", "crash", "--stream", "serial:/dev/x"], "Cannot stream"),
         (["sessions", "--settings", "none.toml"], "There is no settings file none.toml"),
         (["live", "COM1", "--channels", "none.toml"], "none.toml"),
     ],
