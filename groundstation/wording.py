@@ -31,7 +31,8 @@ def describe(event: SessionEvent, unit: SpeedUnit = SpeedUnit.KMH) -> str:
         case LevelChanged(level=level, reason=reason):
             text = f"{level}: {reason}"
         case SourceChanged(state=state, detail=detail):
-            text = f"{state}: {detail}" if detail else str(state)
+            # A sentence that begins with the state says it already.
+            text = detail if detail.lower().startswith(state) else f"{state}: {detail}"
         case PassEnded():
             text = _describe_pass(event, unit)
         case Noted(text=noted):

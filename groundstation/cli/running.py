@@ -53,9 +53,18 @@ def run_screen(desk: Desk, choices: Choices, job: Callable[[], Awaitable[None]])
     """Run a session under the live screen; return the exit code."""
     from groundstation.screens.app import LiveApp
 
-    app = LiveApp(desk, speed_unit=choices.unit, theme=choices.theme, on_start=job)
-    app.run()
-    return app.return_code or 0
+    app = LiveApp(
+        desk,
+        speed_unit=choices.unit,
+        theme=choices.theme,
+        on_start=job,
+        limits=choices.profile.limits,
+        table=choices.table,
+    )
+    failure = app.run(mouse=False)  # the terminal's own text selection stays usable
+    if failure is not None:
+        raise failure
+    return 0
 
 
 async def _until_terminated(job: Callable[[], Awaitable[None]]) -> None:

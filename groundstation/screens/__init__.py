@@ -1,0 +1,1 @@
+"""Terminal screens: they read a desk and draw; nothing flows back but named requests."""

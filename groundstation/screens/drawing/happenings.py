@@ -1,0 +1,44 @@
+"""The list of what happened, newest at the foot."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from groundstation.screens.drawing.ink import Ink, Line
+from groundstation.screens.drawing.level import BARS, INKS, MARKS
+from groundstation.screens.drawing.text import fit, line, named
+from groundstation.units import SpeedUnit
+from groundstation.vehicle.session_events import LevelChanged, SessionEvent, SourceChanged
+from groundstation.wording import clock_text, describe, kind_of
+
+_TIME_CELLS = 8
+
+
+def happenings(
+    events: Sequence[SessionEvent],
+    *,
+    unit: SpeedUnit,
+    width: int,
+    rows: int,
+    titled: bool = False,
+) -> list[Line]:
+    """Return the newest events that fit, one a row, under a title where one is wanted."""
+    drawn = [line(width, (" EVENTS", Ink.TITLE), pad=Ink.TITLE)] if titled else []
+    first = max(len(events) - max(rows - len(drawn), 0), 0)
+    drawn += [_row(event, unit, width) for event in list(events)[first:]]
+    return drawn + [line(width)] * (rows - len(drawn))
+
+
+def _row(event: SessionEvent, unit: SpeedUnit, width: int) -> Line:
+    time = (f"{clock_text(event.at_s):>{_TIME_CELLS}}  ", Ink.FAINT)
+    room = max(width - _TIME_CELLS - 3, 0)
+    if isinstance(event, LevelChanged):
+        ink = BARS.get(event.level, INKS[event.level])
+        word = f"{MARKS[event.level]} {event.level}"
+        word = f" {word} " if event.level in BARS else word
+        reason = fit(event.reason, max(room - len(word) - 1, 0))
+        return line(width, time, (word, ink), (f" {reason}", Ink.TEXT))
+    if isinstance(event, SourceChanged) and event.detail.startswith(event.state):
+        return line(width, time, (fit(f"source {event.detail}", room), Ink.TEXT))
+    text = named(kind_of(event), describe(event, unit))
+    return line(width, time, (fit(text, room), Ink.TEXT))

@@ -1,0 +1,63 @@
+"""The control link's level: its mark, its row over the full width, its large word.
+
+Four things carry it, each enough without the others: the word, the shape of the mark, reverse
+video from LIFT on, and the ink.
+"""
+
+from __future__ import annotations
+
+from groundstation.radio.level import Level
+from groundstation.screens.drawing.glyphs import large, largest_scale, rows_of
+from groundstation.screens.drawing.ink import Ink, Line
+from groundstation.screens.drawing.text import UNKNOWN, blank, clean, fit, line, spread
+from groundstation.vehicle.snapshot import Snapshot
+
+MARKS = {Level.CLEAR: "●", Level.THIN: "◆", Level.LIFT: "▲", Level.LOST: "■"}
+INKS = {Level.CLEAR: Ink.CLEAR, Level.THIN: Ink.THIN, Level.LIFT: Ink.LIFT, Level.LOST: Ink.LOST}
+BARS = {Level.LIFT: Ink.LIFT_BAR, Level.LOST: Ink.LOST_BAR}
+"""Levels that take the screen's attention."""
+
+_AT_WORST = {Level.CLEAR: 2}
+"""Largest scale of a word; a level that is no trouble stays calm."""
+
+
+def banner(snapshot: Snapshot, width: int) -> Line:
+    """Return the row that says the level and its reason."""
+    level = snapshot.level
+    if level is None:
+        return line(width, (" ○ control link not known yet", Ink.FAINT))
+    mark, reason = MARKS[level], clean(snapshot.level_reason)
+    if bar := BARS.get(level):
+        signs = f"{mark}{mark}{mark}"
+        end = f" {level} {signs} "
+        text = fit(f" {signs} {level}  {reason}", max(width - len(end), 0))
+        return spread(width, [(text, bar)], [(end, bar)], pad=bar)
+    text = fit(reason, max(width - len(level) - 5, 0))
+    return line(width, (f" {mark} {level}  ", INKS[level]), (text, Ink.STRONG))
+
+
+def block(snapshot: Snapshot, *, width: int, scale: int) -> list[Line]:
+    """Return the large word under its label, `rows_of(scale) + 1` rows."""
+    level = snapshot.level
+    bar = BARS.get(level) if level else None
+    ink = bar or (INKS[level] if level else Ink.FAINT)
+    ground = bar or Ink.TEXT
+    word = level or UNKNOWN
+    wanted = min(scale, _AT_WORST.get(level, scale)) if level else scale
+    fitting = largest_scale(word, width=width - 2, scale=wanted)
+    title = bar or Ink.TITLE
+    rows = [line(width, (" CONTROL LINK", title), pad=title)]
+    if fitting:
+        rows += [line(width, (f" {text}", ink), pad=ground) for text in large(word, fitting)]
+    else:
+        rows.append(line(width, (f" {word}", ink), pad=ground))
+    if level and len(rows) < rows_of(scale):
+        rows.append(blank(width, ground))
+        held_s = max(snapshot.at_s - snapshot.level_since_s, 0.0)
+        rows.append(line(width, (f" {MARKS[level]} for {_duration(held_s)}", ground), pad=ground))
+    rows += [blank(width, ground)] * (rows_of(scale) + 1 - len(rows))
+    return rows[: rows_of(scale) + 1]
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"

@@ -1,0 +1,25 @@
+"""The large figures."""
+
+from __future__ import annotations
+
+from groundstation.screens.drawing.figures import figures
+from groundstation.screens.drawing.ink import Line
+from groundstation.screens.view import View
+from groundstation.screens.widgets.panel import Panel
+
+
+class Figures(Panel):
+    """Speed, margin and level; under them yaw rate and accelerations."""
+
+    def lines(self, view: View) -> list[Line]:
+        """Return the newest figures."""
+        plan = view.plan
+        if view.is_waiting or not plan.figures:
+            return []
+        return figures(
+            view.snapshot,
+            unit=view.unit,
+            width=view.width,
+            scale=plan.scale,
+            lower_scale=plan.lower_scale,
+        )
