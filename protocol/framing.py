@@ -44,15 +44,17 @@ def wrap(body: bytes) -> bytes:
         raise ValueError(
             f"a frame has at most {MAX_DECODED_BYTES} bytes, this one has {len(frame)}"
         )
-    return cobs.encode(frame) + DELIMITER
+    stuffed: bytes = cobs.encode(frame)
+    return stuffed + DELIMITER
 
 
 def unstuff(block: bytes) -> bytes | None:
     """Return the decoded frame (body and CRC) of one block, or None if it is no COBS block."""
     try:
-        return cobs.decode(block)
+        frame: bytes = cobs.decode(block)
     except cobs.DecodeError:
         return None
+    return frame
 
 
 def crc_is_good(frame: bytes) -> bool:

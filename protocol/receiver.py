@@ -7,6 +7,8 @@ came before, the first whole frame after a delimiter is found. No port, no clock
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 from protocol.events import (
     FrameEvent,
     FrameRejected,
@@ -21,22 +23,44 @@ from protocol.order import Order
 from protocol.table import HEADER, Table, standard_table
 
 
+def read_block(block: bytes) -> bytes | RejectReason:
+    """Return the header and payload of what came between two delimiters, or why it is no frame."""
+    if len(block) > MAX_ENCODED_BYTES:
+        return RejectReason.TOO_LONG
+    frame = unstuff(block)
+    if frame is None:
+        return RejectReason.STUFFING
+    if len(frame) < HEADER.size + CRC_BYTES:
+        return RejectReason.TOO_SHORT
+    if not crc_is_good(frame):
+        return RejectReason.CRC
+    return frame[:-CRC_BYTES]
+
+
+@dataclass(slots=True)
+class Stream:
+    """All that a receiver remembers between two reads; plain data, so that it can be kept."""
+
+    tail: bytes = b""
+    """The unfinished block."""
+    overlong: int = 0
+    """Bytes already dropped of a block that is too long."""
+    joined: bool = False
+    """Whether a delimiter has been seen on this link."""
+    orders: dict[int, Order] = field(default_factory=dict)
+    """By vehicle number; at most 256."""
+
+
 class Receiver:
     """Decodes a stream of bytes that may be cut anywhere."""
 
-    def __init__(self, table: Table | None = None) -> None:
+    def __init__(self, table: Table | None = None, stream: Stream | None = None) -> None:
         self.table = table or standard_table()
-        self.orders: dict[int, Order] = {}
-        """By vehicle number; at most 256."""
-        self._tail = b""
-        self._overlong = 0
-        """Bytes already dropped of a block that is too long."""
-        self._joined = False
-        """Whether a delimiter has been seen on this link."""
+        self.stream = stream or Stream()
 
     def link_restarted(self) -> None:
         """Forget the unfinished block: the link that carried its beginning is gone."""
-        self._tail, self._overlong, self._joined = b"", 0, False
+        self.stream.tail, self.stream.overlong, self.stream.joined = b"", 0, False
 
     def receive_data(self, data: bytes, at_s: float | None = None) -> list[FrameEvent]:
         """Return the events that `data` completes.
@@ -46,46 +70,35 @@ class Receiver:
             at_s: Their arrival on the session clock; None where it is not known.
         """
         events: list[FrameEvent] = []
-        *blocks, tail = (self._tail + data).split(DELIMITER)
+        stream = self.stream
+        *blocks, tail = (stream.tail + data).split(DELIMITER)
         for block in blocks:
-            if self._overlong:
-                size, self._overlong = self._overlong + len(block), 0
+            if stream.overlong:
+                size, stream.overlong = stream.overlong + len(block), 0
                 self._reject(events, RejectReason.TOO_LONG, at_s, size)
             elif block:
                 self._receive_block(events, block, at_s)
-            self._joined = True
-        if self._overlong or len(tail) > MAX_ENCODED_BYTES:
-            self._overlong += len(tail)
+            stream.joined = True
+        if stream.overlong or len(tail) > MAX_ENCODED_BYTES:
+            stream.overlong += len(tail)
             tail = b""
-        self._tail = tail
+        stream.tail = tail
         return events
 
     def _receive_block(self, events: list[FrameEvent], block: bytes, at_s: float | None) -> None:
-        if len(block) > MAX_ENCODED_BYTES:
-            self._reject(events, RejectReason.TOO_LONG, at_s, len(block))
+        body = read_block(block)
+        if isinstance(body, RejectReason):
+            self._reject(events, body, at_s, len(block))
             return
-        frame = unstuff(block)
-        if frame is None:
-            self._reject(events, RejectReason.STUFFING, at_s, len(block))
-        elif len(frame) < HEADER.size + CRC_BYTES:
-            self._reject(events, RejectReason.TOO_SHORT, at_s, len(block))
-        elif not crc_is_good(frame):
-            self._reject(events, RejectReason.CRC, at_s, len(block))
-        else:
-            self._receive_frame(events, frame, at_s, len(block))
-
-    def _receive_frame(
-        self, events: list[FrameEvent], frame: bytes, at_s: float | None, size: int
-    ) -> None:
-        code, vehicle, sequence, clock_us = HEADER.unpack_from(frame)
-        payload = frame[HEADER.size : -CRC_BYTES]
+        code, vehicle, sequence, clock_us = HEADER.unpack_from(body)
+        payload = body[HEADER.size :]
         kind = self.table.by_code.get(code)
         if kind is not None and len(payload) < kind.layout.size:
-            self._reject(events, RejectReason.TOO_SHORT, at_s, size)
+            self._reject(events, RejectReason.TOO_SHORT, at_s, len(block))
             return
-        order = self.orders.get(vehicle)
+        order = self.stream.orders.get(vehicle)
         if order is None:
-            order = self.orders[vehicle] = Order()
+            order = self.stream.orders[vehicle] = Order()
         place = order.place(sequence, clock_us, at_s)
         if place.rebooted:
             events.append(VehicleRebooted(vehicle, at_s))
@@ -105,6 +118,6 @@ class Receiver:
     def _reject(
         self, events: list[FrameEvent], reason: RejectReason, at_s: float | None, size: int
     ) -> None:
-        if not self._joined:
+        if not self.stream.joined:
             reason = RejectReason.JOINED_MIDWAY
         events.append(FrameRejected(reason, at_s, size))

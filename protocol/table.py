@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
-from math import isnan
+from math import inf, isfinite, isnan
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -31,8 +31,14 @@ MAX_PAYLOAD_BYTES = MAX_DECODED_BYTES - HEADER.size - CRC_BYTES
 BUILDER_CODES = range(0x80, 0xFF)
 """Kinds a builder may define; 0x01 to 0x7F belong to this table's own versions."""
 
+MAX_PER_UNIT = 1_000_000_000
+"""No field has more steps than this; scaling stays exact far below where doubles end."""
+
 Value = float | int | bool | str | None
 """What a field stands for; None says "not measured"."""
+
+_Step = tuple[str, int | None, int, tuple[tuple[str, int], ...]]
+"""Name, raw value of "not measured", counts per unit (0 for text), bits with their weights."""
 
 _INTEGERS = {
     "u8": ("B", 0, 255),
@@ -115,14 +121,6 @@ class Field:
         # Clamp before scaling: rounding infinity is an error, clamping it is not.
         return round(min(max(value, self.min), self.max) * self.per_unit)
 
-    def from_raw(self, raw: int | bytes) -> Value:
-        """Return what a wire value stands for, None where it says "not measured"."""
-        if isinstance(raw, bytes):
-            return _read_text(raw)
-        if raw == self.unknown:
-            return None
-        return raw if self.per_unit == 1 else raw / self.per_unit
-
 
 @dataclass(frozen=True, slots=True)
 class Kind:
@@ -135,10 +133,17 @@ class Kind:
     """Lowest and highest usual rate."""
     doc: str = ""
     layout: struct.Struct = field(init=False, repr=False, compare=False)
+    _names: frozenset[str] = field(init=False, repr=False, compare=False)
+    """What `encode` takes: the fields and their bits."""
+    _plan: tuple[_Step, ...] = field(init=False, repr=False, compare=False)
+    """How `decode` reads each field."""
 
     def __post_init__(self) -> None:
         layout = struct.Struct("<" + "".join(each.code for each in self.fields))
+        names = frozenset(name for each in self.fields for name in (each.name, *each.bits))
         object.__setattr__(self, "layout", layout)
+        object.__setattr__(self, "_names", names)
+        object.__setattr__(self, "_plan", tuple(map(_decode_step, self.fields)))
 
     def encode(self, values: Mapping[str, Value]) -> bytes:
         """Return the payload of `values`; a channel that is not named is "not measured".
@@ -146,21 +151,26 @@ class Kind:
         Raises:
             EncodeError: A name that is no channel of this kind, or a value of the wrong type.
         """
-        known = {name for each in self.fields for name in (each.name, *each.bits)}
-        if stray := values.keys() - known:
+        if stray := values.keys() - self._names:
             raise EncodeError(f"{self.name} has no field {', '.join(sorted(stray))}")
         return self.layout.pack(*(_field_raw(each, values) for each in self.fields))
 
     def decode(self, payload: bytes) -> dict[str, Value]:
         """Return the channels of a payload at least `layout.size` long; more is ignored."""
         values: dict[str, Value] = {}
-        for each, raw in zip(self.fields, self.layout.unpack_from(payload), strict=True):
-            if each.bits:
-                unknown = raw == each.unknown
-                for place, name in enumerate(each.bits):
-                    values[name] = None if unknown else bool(raw >> place & 1)
+        for step, raw in zip(self._plan, self.layout.unpack_from(payload), strict=True):
+            name, unknown, per_unit, bits = step
+            if bits:
+                for bit, weight in bits:
+                    values[bit] = None if raw == unknown else raw & weight != 0
+            elif raw == unknown:
+                values[name] = None
+            elif per_unit == 1:
+                values[name] = raw
+            elif per_unit:
+                values[name] = raw / per_unit
             else:
-                values[each.name] = each.from_raw(raw)
+                values[name] = read_text(raw)
         return values
 
 
@@ -172,23 +182,24 @@ class Table:
     kinds: tuple[Kind, ...]
     by_code: Mapping[int, Kind] = field(init=False, repr=False, compare=False)
     by_name: Mapping[str, Kind] = field(init=False, repr=False, compare=False)
+    by_channel: Mapping[str, tuple[Kind, Field]] = field(init=False, repr=False, compare=False)
+    """The kind and the field that give a channel."""
 
     def __post_init__(self) -> None:
+        by_channel = {n: (k, f) for k in self.kinds for f in k.fields for n in f.channels}
         object.__setattr__(self, "by_code", MappingProxyType({k.code: k for k in self.kinds}))
         object.__setattr__(self, "by_name", MappingProxyType({k.name: k for k in self.kinds}))
+        object.__setattr__(self, "by_channel", MappingProxyType(by_channel))
         _check_unique("kind code", (hex(kind.code) for kind in self.kinds))
         _check_unique("kind", (kind.name for kind in self.kinds))
         _check_unique(
-            "channel", (n for k in self.kinds for f in k.fields for n in {f.name, *f.bits})
+            "channel", (n for k in self.kinds for f in k.fields for n in (f.name, *f.bits))
         )
 
     def field(self, channel: str) -> Field | None:
         """Return the field that gives `channel`, or None."""
-        for kind in self.kinds:
-            for each in kind.fields:
-                if channel in each.channels:
-                    return each
-        return None
+        _, found = self.by_channel.get(channel, (None, None))
+        return found
 
     def extended(self, toml_text: str, origin: str) -> Table:
         """Return this table with the kinds of a builder's own TOML text.
@@ -202,6 +213,8 @@ class Table:
         """
         entries = _parse(toml_text, origin)
         try:
+            if stray := entries.keys() - {"kind"}:
+                raise TableError(f"unknown key {', '.join(sorted(stray))}, only [[kind]] is read")
             added = [_read_kind(entry) for entry in _list_of_tables(entries, "kind")]
             for kind in added:
                 if kind.code not in BUILDER_CODES:
@@ -263,8 +276,8 @@ def _read_kind(entry: Mapping[str, Any]) -> Kind:
         raise TableError(f"kind {name}: code must be a whole number from 0x01 to 0xfe")
     if stray := entry.keys() - {"name", "code", "field", "rate_hz", "doc"}:
         raise TableError(f"kind {name}: unknown key {', '.join(sorted(stray))}")
-    rate = entry.get("rate_hz", (0.0, 0.0))
-    if len(rate) != 2 or not all(type(hz) in (int, float) and hz >= 0 for hz in rate):
+    rate = entry.get("rate_hz", [0.0, 0.0])
+    if not (_is_list(rate, (int, float)) and len(rate) == 2 and all(0 <= hz < inf for hz in rate)):
         raise TableError(f"kind {name}: rate_hz must be two numbers, lowest and highest")
     fields = tuple(_read_field(each, name) for each in _list_of_tables(entry, "field"))
     kind = Kind(name, code, fields, (float(rate[0]), float(rate[1])), str(entry.get("doc", "")))
@@ -280,28 +293,33 @@ def _read_field(entry: Mapping[str, Any], kind: str) -> Field:
     where = f"kind {kind}, field {name}"
     if stray := entry.keys() - set(Field.__slots__):
         raise TableError(f"{where}: unknown key {', '.join(sorted(stray))}")
-    known = dict(entry) | {"bits": tuple(entry.get("bits", ()))}
+    bits = entry.get("bits", [])
+    if not _is_list(bits, (str,)):
+        raise TableError(f"{where}: bits must be a list of names")
+    known = dict(entry) | {"bits": tuple(bits)}
     wanted = {"type": str, "label": str, "doc": str, "per_unit": int, "digits": int, "unknown": int}
     for key, kind_of_value in wanted.items():
         if key in known and type(known[key]) is not kind_of_value:
             raise TableError(f"{where}: {key} is {known[key]!r}, not {kind_of_value.__name__}")
     known.setdefault("label", name)
     if _TEXT.fullmatch(known.get("type", "")):
+        if stray := entry.keys() - {"name", "type", "label", "doc"}:
+            raise TableError(f"{where}: text has no {', '.join(sorted(stray))}")
         return Field(**known)
     if known.get("type") not in _INTEGERS:
         raise TableError(f"{where}: type must be one of {', '.join(_INTEGERS)} or textN")
     for key in ("min", "max", "unknown"):
-        if type(known.get(key)) not in (int, float):
+        if type(known.get(key)) not in (int, float) or not isfinite(known[key]):
             raise TableError(f"{where}: {key} must be given as a number")
-    for bit in known["bits"]:
+    for bit in bits:
         _checked_name(bit, where)
     return _checked_numbers(Field(**known), where)
 
 
 def _checked_numbers(each: Field, where: str) -> Field:
     _, lowest, highest = _INTEGERS[each.type]
-    if each.per_unit < 1:
-        raise TableError(f"{where}: per_unit must be 1 or more")
+    if not 1 <= each.per_unit <= MAX_PER_UNIT:
+        raise TableError(f"{where}: per_unit must be 1 to {MAX_PER_UNIT}")
     if not 0 <= each.digits <= 9:
         raise TableError(f"{where}: digits must be 0 to 9")
     if not lowest <= each.raw_min <= each.raw_max <= highest:
@@ -309,9 +327,15 @@ def _checked_numbers(each: Field, where: str) -> Field:
     assert each.unknown is not None
     if not lowest <= each.unknown <= highest or each.raw_min <= each.unknown <= each.raw_max:
         raise TableError(f"{where}: unknown must fit {each.type} and lie outside min to max")
-    if len(each.bits) > 0 and (1 << len(each.bits)) - 1 > each.raw_max:
+    if each.bits and (each.per_unit != 1 or each.min != 0):
+        raise TableError(f"{where}: bits need per_unit 1 and min 0")
+    if each.bits and (1 << len(each.bits)) - 1 > each.raw_max:
         raise TableError(f"{where}: more bits than max has room for")
     return each
+
+
+def _is_list(value: Any, types: tuple[type, ...]) -> bool:
+    return isinstance(value, list) and all(type(each) in types for each in value)
 
 
 def _checked_name(name: Any, what: str) -> str:
@@ -336,12 +360,19 @@ def _field_raw(each: Field, values: Mapping[str, Value]) -> int | bytes:
     return each.to_raw(values.get(each.name))
 
 
+def _decode_step(each: Field) -> _Step:
+    bits = tuple((name, 1 << place) for place, name in enumerate(each.bits))
+    return each.name, each.unknown, 0 if each.is_text else each.per_unit, bits
+
+
 def _fit_text(text: str, size: int) -> bytes:
+    # A zero byte ends the text, also for the reader; a lone surrogate has no place in UTF-8.
+    data = text.split("\0", 1)[0].encode("utf-8", "replace")
     # Cut at a character boundary: half a character would read as a replacement mark.
-    return text.encode("utf-8")[:size].decode("utf-8", "ignore").encode("utf-8").ljust(size, b"\0")
+    return data[:size].decode("utf-8", "ignore").encode("utf-8").ljust(size, b"\0")
 
 
-def _read_text(raw: bytes) -> str | None:
+def read_text(raw: bytes) -> str | None:
     """Return text that is safe to print: bytes from the air may hold control characters."""
     text = raw.split(b"\0", 1)[0].decode("utf-8", "replace")
     return "".join(mark if mark.isprintable() else "\ufffd" for mark in text) or None
