@@ -80,7 +80,7 @@ def record_session(
     with TemporaryDirectory(dir=out.parent) as folder:
         recorder = Recorder(
             Path(folder),
-            facts={"source": source, "channels": choices.channels_text, "note": "invented data"},
+            facts={"source": source, "channels": choices.channels_text, "notes": ["invented data"]},
             started=INVENTED_START,
             software_version=__version__,
         )

@@ -82,7 +82,7 @@ def session_facts(
         "channels": choices.channels_text,
     }
     if arguments.note:
-        facts["note"] = arguments.note
+        facts["notes"] = [arguments.note]
     if arguments.setup:
         try:
             with arguments.setup.open("rb") as sheet:
