@@ -21,7 +21,7 @@ from groundstation.journal import Journal
 from groundstation.recording.writer import Recorder
 from groundstation.sources.base import Source
 from groundstation.vehicle.keeping import StateKeeper
-from groundstation.vehicle.session_events import SessionEvent
+from groundstation.vehicle.session_events import Noted, SessionEvent
 from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Listener, Timeline
@@ -66,7 +66,9 @@ class Station:
         self._start_recorder = start_recorder
         self._journal = Journal()
         self._index: RecordingIndex | None = None
-        self._timeline = Timeline(telemetry, [self._journal, *listeners])
+        self._told_trouble = ""
+        self._watchers = [self._journal, *listeners]
+        self._timeline = Timeline(telemetry, self._watchers)
         self._began_s: float | None = None
         self._preroll: deque[Inbound] = deque(maxlen=PREROLL)
 
@@ -130,6 +132,7 @@ class Station:
                         self._timeline.advance(for_s)
                     break
                 self._advance(now_s)
+                self._tell_recording_trouble()
             else:
                 reading.result()
         finally:
@@ -171,6 +174,20 @@ class Station:
     def _advance(self, now_s: float) -> None:
         if self._began_s is not None:
             self._timeline.advance(now_s - self._began_s - HOLD_BACK_S)
+
+    def _tell_recording_trouble(self) -> None:
+        """Say at once when bytes begin to be lost, and when they no longer are.
+
+        This is told to whoever watches, not to the recording: the disk is no part of the session.
+        """
+        trouble = self.record_state.trouble
+        if trouble == self._told_trouble:
+            return
+        self._told_trouble = trouble
+        text = trouble or "all is well again"
+        told = Noted(self.telemetry.now_s, self.telemetry.state.vehicle_s, "recording", text)
+        for watcher in self._watchers:
+            watcher.happened(told)
 
     def _until_next_tick_s(self) -> float:
         if self._began_s is None:
