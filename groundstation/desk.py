@@ -12,7 +12,7 @@ from typing import Protocol
 
 from groundstation.vehicle.session_events import SessionEvent
 from groundstation.vehicle.snapshot import Snapshot
-from groundstation.vehicle.traces import Traces
+from groundstation.vehicle.traces import CourseTrace, Traces
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +100,11 @@ class Desk(Protocol):
     @property
     def traces(self) -> Traces:
         """For strip charts."""
+        ...
+
+    @property
+    def course(self) -> CourseTrace:
+        """The margin over distance, of the pass that runs or the last one."""
         ...
 
     @property

@@ -53,4 +53,14 @@ class MarkMade:
     text: str = ""
 
 
-Inbound = BytesReceived | LinkChanged | TelemetrySignal | MarkMade
+@dataclass(frozen=True, slots=True)
+class DriverPlaced:
+    """Somebody told where the driver stands; distances count from there."""
+
+    at_s: float
+    latitude_deg: float
+    longitude_deg: float
+    """WGS 84."""
+
+
+Inbound = BytesReceived | LinkChanged | TelemetrySignal | MarkMade | DriverPlaced

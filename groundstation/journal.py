@@ -6,7 +6,7 @@ from collections import deque
 
 from groundstation.vehicle.session_events import SessionEvent
 from groundstation.vehicle.telemetry import Telemetry
-from groundstation.vehicle.traces import Traces
+from groundstation.vehicle.traces import CourseTrace, Traces
 
 EVENTS_KEPT = 500
 
@@ -17,16 +17,26 @@ class Journal:
     def __init__(self) -> None:
         self.events: deque[SessionEvent] = deque(maxlen=EVENTS_KEPT)
         self.traces = Traces()
+        self.course = CourseTrace()
+        self._in_pass = False
 
     def clear(self) -> None:
         """Forget everything, as before a seek."""
         self.events.clear()
         self.traces.clear()
+        self.course.clear()
 
     def happened(self, event: SessionEvent) -> None:
         """Keep an event; the oldest makes room."""
         self.events.append(event)
 
     def ticked(self, tick: int, telemetry: Telemetry) -> None:
-        """Keep the swings of the charted channels."""
-        self.traces.add(telemetry.now_s, telemetry.state.swung)
+        """Keep the swings of the charted channels, and the margin where the car is."""
+        state = telemetry.state
+        self.traces.add(telemetry.now_s, state.swung)
+        if state.passes.running and not self._in_pass:
+            self.course.clear()
+        self._in_pass = state.passes.running
+        distance_m, margin_db = state.place.distance_m, state.swung.get("margin_db")
+        if self._in_pass and distance_m is not None and margin_db is not None:
+            self.course.add(distance_m, margin_db)

@@ -21,7 +21,7 @@ from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.state import TelemetryState
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Listener, Timeline
-from groundstation.vehicle.traces import TICK_S, Traces
+from groundstation.vehicle.traces import TICK_S, CourseTrace, Traces
 from groundstation.wording import describe, kind_of
 from protocol import Table
 
@@ -117,6 +117,11 @@ class Player:
     def traces(self) -> Traces:
         """For strip charts."""
         return self._journal.traces
+
+    @property
+    def course(self) -> CourseTrace:
+        """The margin over distance."""
+        return self._journal.course
 
     @property
     def bookmarks(self) -> Sequence[Bookmark]:

@@ -9,34 +9,50 @@ import os
 import re
 import tomllib
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 import msgspec
 import platformdirs
 
 from groundstation.errors import SettingsError
+from groundstation.radio.level import Limits
 from groundstation.units import SpeedUnit
 
 SETTINGS_VARIABLE = "GROUNDSTATION_SETTINGS"
 SESSIONS_VARIABLE = "GROUNDSTATION_SESSIONS"
+
+T = TypeVar("T")
 
 _Decibels = Annotated[float, msgspec.Meta(ge=0, le=60)]
 _Seconds = Annotated[float, msgspec.Meta(gt=0, le=60)]
 
 
 class LinkSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
-    """`[link]`: when the control link is called what."""
+    """`[link]`: when the control link is called what. A key that is not there is left to others."""
 
     threshold_dbm: Annotated[float, msgspec.Meta(ge=-200, le=0)] | None = None
     """Level at which the control receiver stops working; without it the car's ident frame tells."""
-    required_margin_db: _Decibels = 10.0
-    """A margin under this is THIN."""
-    lift_margin_db: _Decibels = 3.0
-    """A margin under this is LIFT."""
-    lift_silence_s: _Seconds = 0.5
-    """Telemetry silent for this long is LIFT."""
-    failsafe_s: _Seconds = 1.0
-    """Telemetry silent for this long is LOST."""
+    required_margin_db: _Decibels | None = None
+    """A margin under this is THIN; 10 dB unless said."""
+    lift_margin_db: _Decibels | None = None
+    """A margin under this is LIFT; 3 dB unless said."""
+    lift_silence_s: _Seconds | None = None
+    """Telemetry silent for this long is LIFT; 0.5 s unless said."""
+    failsafe_s: _Seconds | None = None
+    """Telemetry silent for this long is LOST; 1 s unless said."""
+
+    def over(self, other: LinkSettings) -> LinkSettings:
+        """Return these settings, with those of `other` where nothing is said here."""
+        said = {name: getattr(self, name) for name in self.__struct_fields__}
+        return msgspec.structs.replace(
+            other, **{name: value for name, value in said.items() if value is not None}
+        )
+
+    @property
+    def limits(self) -> Limits:
+        """The thresholds that these settings come to."""
+        said = {name: getattr(self, name) for name in Limits.__slots__}
+        return Limits(**{name: value for name, value in said.items() if value is not None})
 
 
 class Settings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
@@ -71,16 +87,11 @@ def load_settings(path: Path | None = None) -> Settings:
     """
     asked_for = path is not None or SETTINGS_VARIABLE in os.environ
     path = path or settings_path()
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    if not path.exists():
         if asked_for:
-            raise SettingsError(f"there is no settings file {path}") from None
+            raise SettingsError(f"there is no settings file {path}")
         return Settings()
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise SettingsError(f"cannot read the settings file {path}: {reason}") from error
-    return parse_settings(text, str(path))
+    return parse_settings(read_text(path, "settings file"), str(path))
 
 
 def parse_settings(text: str, origin: str) -> Settings:
@@ -89,14 +100,23 @@ def parse_settings(text: str, origin: str) -> Settings:
     Raises:
         SettingsError: The text is no TOML, or has a wrong key or value, named with its line.
     """
+    return parse_toml(text, origin, Settings)
+
+
+def parse_toml(text: str, origin: str, shape: type[T]) -> T:
+    """Return TOML text as a `shape`.
+
+    Raises:
+        SettingsError: The text is no TOML, or has a wrong key or value, named with its line.
+    """
     try:
-        return msgspec.convert(tomllib.loads(text), Settings)
+        return msgspec.convert(tomllib.loads(text), shape)
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(f"{origin}: not TOML: {error}") from error
     except msgspec.ValidationError as error:
         said = str(error)
         unknown = re.search(r"unknown field `([^`]+)`", said)
-        where = re.search(r"at `\$\.([^`]+)`", said)
+        where = re.search(r"at `\$\.([^`[]+)", said)
         path = [
             *(where.group(1).split(".") if where else []),
             *([unknown.group(1)] if unknown else []),
@@ -104,6 +124,19 @@ def parse_settings(text: str, origin: str) -> Settings:
         reason = "nobody knows this key" if unknown else re.sub(r" - at `.*", "", said)
         place = f", line {_line_of(text, path)}" if path else ""
         raise SettingsError(f"{origin}{place}: {'.'.join(path)}: {reason}") from error
+
+
+def read_text(path: Path, what: str) -> str:
+    """Return a file's text.
+
+    Raises:
+        SettingsError: It cannot be read; `what` is what the message calls it.
+    """
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise SettingsError(f"cannot read the {what} {path}: {reason}") from error
 
 
 def sessions_folder(settings: Settings, asked: Path | None = None) -> Path:

@@ -25,7 +25,7 @@ from groundstation.vehicle.session_events import Noted, SessionEvent
 from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Listener, Timeline
-from groundstation.vehicle.traces import TICK_S, Traces
+from groundstation.vehicle.traces import TICK_S, CourseTrace, Traces
 
 HOLD_BACK_S = 0.01
 """A tick waits this long for bytes that were stamped before it but are still being handed over."""
@@ -91,6 +91,11 @@ class Station:
     def traces(self) -> Traces:
         """For strip charts."""
         return self._journal.traces
+
+    @property
+    def course(self) -> CourseTrace:
+        """The margin over distance."""
+        return self._journal.course
 
     @property
     def record_state(self) -> RecordState:

@@ -37,6 +37,7 @@ CHOICES = Choices(
     sessions=FOLDER,
     unit=SpeedUnit.KMH,
     theme="dark",
+    baud=115_200,
     channels_text="",
     table=standard_table(),
     profile=VehicleProfile(),

@@ -13,7 +13,9 @@ from groundstation.cli.options import (
     duration,
 )
 from groundstation.clock import MonotonicClock
+from groundstation.errors import SettingsError
 from groundstation.sources.base import open_source
+from groundstation.vehicles import load_vehicle, vehicles_folder
 
 SUMMARY = "watch a car, record what it sends, warn before the control link is lost"
 EXAMPLE = "groundstation live serial:/dev/ttyUSB0 --baud 115200"
@@ -23,8 +25,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument(
         "source",
-        help="serial:PATH (or just the path or COM name), tcp://HOST:PORT, udp://HOST:PORT, "
-        "simulated:SCENARIO",
+        nargs="?",
+        help="serial:PATH (or just the path or COM name), ble:NAME, tcp://HOST:PORT, "
+        "udp://HOST:PORT, simulated:SCENARIO, or the name of a vehicle that has a file; "
+        "without it, what is there is shown to choose from",
     )
     parser.add_argument("--baud", type=int, help="speed of a serial port")
     parser.add_argument(
@@ -38,11 +42,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
+    from groundstation.cli.picking import pick_source
     from groundstation.cli.watching import watch
 
-    choices = choose(arguments)
-    clock = MonotonicClock()
-    source = open_source(
-        arguments.source, clock=clock, baud=arguments.baud or choices.settings.baud
-    )
-    return watch(source, arguments, choices, clock)
+    folder = vehicles_folder(arguments.settings)
+    name = arguments.source or pick_source(folder)
+    if name is None:
+        return 0
+    vehicle = load_vehicle(name, folder)
+    if vehicle is not None:
+        if vehicle.source is None:
+            raise SettingsError(f"the file of the vehicle {name} names no source")
+        name = vehicle.source
+    choices, clock = choose(arguments, vehicle), MonotonicClock()
+    return watch(open_source(name, clock=clock, baud=choices.baud), arguments, choices, clock)

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from groundstation import __version__
 from groundstation.errors import SettingsError
-from groundstation.radio.level import Limits
-from groundstation.settings import Settings, load_settings, sessions_folder
+from groundstation.settings import LinkSettings, Settings, load_settings, sessions_folder
 from groundstation.units import SpeedUnit
 from groundstation.vehicle.keeping import StateKeeper
 from groundstation.vehicle.profile import VehicleProfile
+from groundstation.vehicles import VehicleFile
 from protocol import Table, TableError, load_table
 
 
@@ -81,6 +81,7 @@ class Choices:
     sessions: Path
     unit: SpeedUnit
     theme: str
+    baud: int
     channels_text: str
     """The builder's own kinds as TOML text; empty where there are none."""
     table: Table
@@ -92,37 +93,35 @@ class Choices:
         return StateKeeper(self.profile, self.table, software_version=__version__)
 
 
-def choose(arguments: argparse.Namespace) -> Choices:
-    """Return what the options of a command and the settings come to.
+def choose(arguments: argparse.Namespace, vehicle: VehicleFile | None = None) -> Choices:
+    """Return what the options of a command, a vehicle's file and the settings come to.
 
     Raises:
         SettingsError: A settings or channel file is wrong.
     """
-    settings = load_settings(arguments.settings)
-    channels: Path | None = getattr(arguments, "channels", None)
-    if channels is None and settings.channels:
-        channels = Path(settings.channels).expanduser()
-    threshold_dbm: float | None = getattr(arguments, "threshold", None)
-    link = settings.link
+    settings, vehicle = load_settings(arguments.settings), vehicle or VehicleFile()
+    asked = vars(arguments)
+    link = LinkSettings(threshold_dbm=asked.get("threshold")).over(vehicle.link.over(settings.link))
+    channels: Path | None = asked.get("channels")
+    named = vehicle.channels or settings.channels
+    if channels is None and named:
+        channels = Path(named).expanduser()
     try:
         table = load_table(channels)
     except TableError as error:
         raise SettingsError(str(error)) from error
+    number = asked.get("vehicle_number")
     return Choices(
         settings=settings,
         sessions=sessions_folder(settings, arguments.sessions),
-        unit=getattr(arguments, "units", None) or settings.units,
-        theme=getattr(arguments, "theme", None) or settings.theme,
+        unit=asked.get("units") or vehicle.units or settings.units,
+        theme=asked.get("theme") or settings.theme,
+        baud=asked.get("baud") or vehicle.baud or settings.baud,
         channels_text="" if channels is None else channels.read_text(encoding="utf-8"),
         table=table,
         profile=VehicleProfile(
-            number=getattr(arguments, "vehicle_number", None),
-            threshold_dbm=link.threshold_dbm if threshold_dbm is None else threshold_dbm,
-            limits=Limits(
-                required_margin_db=link.required_margin_db,
-                lift_margin_db=link.lift_margin_db,
-                lift_silence_s=link.lift_silence_s,
-                failsafe_s=link.failsafe_s,
-            ),
+            number=vehicle.number if number is None else number,
+            threshold_dbm=link.threshold_dbm,
+            limits=link.limits,
         ),
     )

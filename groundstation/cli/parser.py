@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Protocol, cast
 
 from groundstation import __version__
-from groundstation.cli import demo, export, live, replay, sessions, simulate
+from groundstation.cli import demo, export, live, replay, sessions, simulate, sources
 
 CAUTION = (
     "Advice only, no safety device: the transmitter's own alarms and the failsafe come first. "
@@ -30,6 +30,7 @@ COMMANDS = {
     "replay": replay,
     "sessions": sessions,
     "export": export,
+    "sources": sources,
     "simulate": simulate,
 }
 

@@ -17,6 +17,7 @@ from time import monotonic
 
 from groundstation.inbound import (
     BytesReceived,
+    DriverPlaced,
     Inbound,
     LinkChanged,
     MarkMade,
@@ -192,5 +193,5 @@ def entry_bytes(entry: Entry) -> int:
             return len(value) + OVERHEAD_BYTES
         case Noted(text=text) | MarkMade(text=text) | LinkChanged(detail=text):
             return len(text) + OVERHEAD_BYTES
-        case TelemetrySignal():
+        case TelemetrySignal() | DriverPlaced():
             return OVERHEAD_BYTES

@@ -16,6 +16,7 @@ from math import inf, isfinite
 
 from groundstation.inbound import (
     BytesReceived,
+    DriverPlaced,
     Inbound,
     LinkChanged,
     LinkState,
@@ -23,7 +24,7 @@ from groundstation.inbound import (
     TelemetrySignal,
 )
 
-BYTES, LINK, SIGNAL, MARK = "bytes", "link", "signal", "mark"
+BYTES, LINK, SIGNAL, MARK, DRIVER = "bytes", "link", "signal", "mark", "driver"
 
 Columns = tuple[float, str, bytes | None, bytes | None, bytes]
 """at_s, kind, times, sizes, data."""
@@ -81,6 +82,9 @@ def columns_of(inbound: Inbound) -> Columns:
             return at_s, SIGNAL, None, None, _packed(rssi_dbm=rssi_dbm)
         case MarkMade(at_s, text):
             return at_s, MARK, None, None, _packed(text=text)
+        case DriverPlaced(at_s, latitude_deg, longitude_deg):
+            place = _packed(latitude_deg=latitude_deg, longitude_deg=longitude_deg)
+            return at_s, DRIVER, None, None, place
 
 
 def inbound_of(row: Row) -> Iterator[Inbound]:
@@ -102,6 +106,9 @@ def inbound_of(row: Row) -> Iterator[Inbound]:
         yield TelemetrySignal(at_s, float(content["rssi_dbm"]))
     elif kind == MARK:
         yield MarkMade(at_s, text_of(content["text"]))
+    elif kind == DRIVER:
+        latitude_deg, longitude_deg = content["latitude_deg"], content["longitude_deg"]
+        yield DriverPlaced(at_s, float(latitude_deg), float(longitude_deg))
     else:
         raise ValueError("a row of an unknown kind")
 

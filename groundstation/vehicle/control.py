@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from groundstation.vehicle.channels import Channels
 from groundstation.vehicle.peaks import number
 from groundstation.vehicle.profile import VehicleProfile
@@ -14,17 +16,28 @@ def full_scale_g(channels: Channels) -> float | None:
     return number(_ident(channels), "accel_full_scale_g")
 
 
+def control_margin_db(
+    channels: Channels, profile: VehicleProfile, radio: Mapping[str, Value]
+) -> float | None:
+    """Return what RSSI has beyond the threshold; None where either is not known.
+
+    Args:
+        channels: Tell the threshold where the profile does not.
+        profile: Of the vehicle.
+        radio: The radio sample that is now; empty where there is none.
+    """
+    rssi_dbm, threshold_dbm = number(radio, "control_rssi_dbm"), _threshold_dbm(channels, profile)
+    return None if rssi_dbm is None or threshold_dbm is None else rssi_dbm - threshold_dbm
+
+
 def control_link(channels: Channels, profile: VehicleProfile, now_s: float) -> ControlLink:
     """Return the control link; figures that are too old to be now are None."""
     radio = channels.fresh("radio", now_s)
-    rssi_dbm = number(radio, "control_rssi_dbm")
-    threshold_dbm, origin = profile.threshold_dbm, "profile"
-    if threshold_dbm is None:
-        threshold_dbm, origin = number(_ident(channels), "control_sensitivity_dbm"), "ident frame"
-    margin_db = None if rssi_dbm is None or threshold_dbm is None else rssi_dbm - threshold_dbm
+    threshold_dbm = _threshold_dbm(channels, profile)
+    origin = "ident frame" if profile.threshold_dbm is None else "profile"
     antenna, failsafe_count = radio.get("antenna"), radio.get("failsafe_count")
     return ControlLink(
-        rssi_dbm=rssi_dbm,
+        rssi_dbm=number(radio, "control_rssi_dbm"),
         snr_db=number(radio, "control_snr_db"),
         received_percent=number(radio, "control_received_percent"),
         antenna=antenna if isinstance(antenna, int) else None,
@@ -32,9 +45,15 @@ def control_link(channels: Channels, profile: VehicleProfile, now_s: float) -> C
         failsafe_count=failsafe_count if isinstance(failsafe_count, int) else None,
         threshold_dbm=threshold_dbm,
         threshold_origin="" if threshold_dbm is None else origin,
-        margin_db=margin_db,
+        margin_db=control_margin_db(channels, profile, radio),
         stale=not radio and "radio" in channels.latest,
     )
+
+
+def _threshold_dbm(channels: Channels, profile: VehicleProfile) -> float | None:
+    if profile.threshold_dbm is not None:
+        return profile.threshold_dbm
+    return number(_ident(channels), "control_sensitivity_dbm")
 
 
 def _ident(channels: Channels) -> dict[str, Value]:

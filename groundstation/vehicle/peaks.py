@@ -15,6 +15,9 @@ HELD_S = 5.0
 CLIPPED_AT = 0.995
 """Share of full scale from which a peak counts as clipped (common practice, no source)."""
 
+ON_BOARD_PEAKS = ("accel_z_max_g", "accel_z_min_g")
+"""Highest and lowest accel_z since the frame before."""
+
 Tick = tuple[float, float | None, float | None, float | None, float | None, bool]
 """Time, highest and lowest accel_z, largest |accel_y| and |yaw rate|, clipped."""
 
@@ -22,7 +25,8 @@ Tick = tuple[float, float | None, float | None, float | None, float | None, bool
 def number(values: Mapping[str, Value], name: str) -> float | None:
     """Return a channel as a number; None where it is not one."""
     value = values.get(name)
-    return value if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+    # The exact type, because a flag is an int to Python too.
+    return value if type(value) is float or type(value) is int else None
 
 
 def is_clipped(values: Mapping[str, Value], full_scale_g: float | None) -> bool:
@@ -31,8 +35,11 @@ def is_clipped(values: Mapping[str, Value], full_scale_g: float | None) -> bool:
         return True
     if full_scale_g is None:
         return False
-    peaks = (number(values, "accel_z_max_g"), number(values, "accel_z_min_g"))
-    return any(peak is not None and abs(peak) >= CLIPPED_AT * full_scale_g for peak in peaks)
+    for name in ON_BOARD_PEAKS:
+        peak = number(values, name)
+        if peak is not None and abs(peak) >= CLIPPED_AT * full_scale_g:
+            return True
+    return False
 
 
 @dataclass(slots=True)
@@ -48,11 +55,13 @@ class Peaks:
 
     def take(self, values: Mapping[str, Value], *, clipped: bool) -> None:
         """Take note of a motion sample."""
-        level = number(values, "accel_z_g")
-        for peak in (number(values, "accel_z_max_g"), number(values, "accel_z_min_g"), level):
+        for name in ("accel_z_g", *ON_BOARD_PEAKS):
+            peak = number(values, name)
             if peak is not None:
-                self.highest = peak if self.highest is None else max(self.highest, peak)
-                self.lowest = peak if self.lowest is None else min(self.lowest, peak)
+                if self.highest is None or peak > self.highest:
+                    self.highest = peak
+                if self.lowest is None or peak < self.lowest:
+                    self.lowest = peak
         self.lateral = _larger(self.lateral, number(values, "accel_y_g"))
         self.yaw = _larger(self.yaw, number(values, "yaw_rate_dps"))
         self.clipped = self.clipped or clipped

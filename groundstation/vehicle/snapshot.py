@@ -99,15 +99,37 @@ class TelemetryLink:
 
 
 @dataclass(frozen=True, slots=True)
+class LinkFit:
+    """The control link over distance, as far as it is known: a line over log10 of the distance."""
+
+    margin_at_1m_db: float
+    exponent: float
+    sigma_db: float
+    """One standard deviation of the margin about the line where the car is."""
+
+
+@dataclass(frozen=True, slots=True)
 class Forecast:
     """Where the car would stop if the driver lifted now, and how the link would be there."""
 
     distance_m: float | None = None
     """From the driver."""
+    distance_origin: str = ""
+    """Whose position that is measured from, in words."""
+    away_mps: float | None = None
+    """Speed of leaving; negative while the car comes nearer."""
     stop_margin_db: float | None = None
     stop_margin_p05_db: float | None = None
     """The 5 % quantile."""
     lift_in_s: float | None = None
+    """Until the lift point; 0 when it is reached."""
+    stop_point_m: float | None = None
+    """Where the car would come to rest, from the driver."""
+    lift_point_m: float | None = None
+    """Last place to lift so that the car stops inside range."""
+    range_edge_m: float | None = None
+    """Where the margin is used up, by the fit."""
+    fit: LinkFit | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from groundstation.vehicle.delay import Delay
 from groundstation.vehicle.loss import Loss
 from groundstation.vehicle.passes import Passes
 from groundstation.vehicle.peaks import Peaks
+from groundstation.vehicle.place import Place
 from protocol.receiver import Stream
 
 
@@ -48,6 +49,7 @@ class TelemetryState:
     loss: Loss = field(default_factory=Loss)
     delay: Delay = field(default_factory=Delay)
     peaks: Peaks = field(default_factory=Peaks)
+    place: Place = field(default_factory=Place)
     passes: Passes = field(default_factory=Passes)
     judge: LevelJudge = field(default_factory=LevelJudge)
     swings: dict[str, tuple[float, float]] = field(default_factory=dict)

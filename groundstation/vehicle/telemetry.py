@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from groundstation.inbound import (
     BytesReceived,
+    DriverPlaced,
     Inbound,
     LinkChanged,
     LinkState,
@@ -15,8 +16,8 @@ from groundstation.inbound import (
     TelemetrySignal,
 )
 from groundstation.radio.level import LinkView
-from groundstation.vehicle.control import control_link, full_scale_g
-from groundstation.vehicle.peaks import is_clipped, number
+from groundstation.vehicle.control import control_link, control_margin_db, full_scale_g
+from groundstation.vehicle.peaks import ON_BOARD_PEAKS, is_clipped, number
 from groundstation.vehicle.profile import VehicleProfile
 from groundstation.vehicle.session_events import (
     LevelChanged,
@@ -77,6 +78,10 @@ class Telemetry:
             case TelemetrySignal(_, rssi_dbm):
                 self.state.source.rssi_dbm = rssi_dbm
                 return []
+            case DriverPlaced(_, latitude_deg, longitude_deg):
+                self.state.place.stand_at(latitude_deg, longitude_deg)
+                text = f"the driver stands at {latitude_deg:.6f}, {longitude_deg:.6f}"
+                return [self._noted("driver", text)]
             case MarkMade(_, text):
                 self.state.marks += 1
                 return [self._noted("mark", text or "mark")]
@@ -93,7 +98,7 @@ class Telemetry:
             events.append(self._pass_ended())
         radio = state.channels.fresh("radio", now_s)
         view = LinkView(
-            margin_db=control_link(state.channels, self.profile, now_s).margin_db,
+            margin_db=control_margin_db(state.channels, self.profile, radio),
             received_percent=number(radio, "control_received_percent"),
             failsafe_active=state.channels.failsafe_active(),
             silence_s=silence_s,
@@ -178,18 +183,18 @@ class Telemetry:
             name, firmware = values["vehicle_name"] or "no name", values["firmware"] or "unknown"
             events.append(self._noted("vehicle", f"{name}, firmware {firmware}"))
         state.channels.take(sample, at_s)
-        for channel in CHARTED:
-            value = number(values, channel)
-            if value is not None:
-                self._swing(channel, value)
         if sample.kind.name == "motion":
             self._take_motion(sample, events)
-        elif sample.kind.name == "fix" and "motion" not in state.channels.latest:
-            self._take_speed(number(values, "ground_speed_mps"), sample.vehicle_s, events)
+        elif sample.kind.name == "fix":
+            moved_s = state.place.moved_at_s
+            lag_s = 0.0 if moved_s is None else moved_s - sample.vehicle_s
+            state.place.take_fix(values, lag_s=lag_s)
+            if "motion" not in state.channels.latest:
+                self._take_speed(number(values, "ground_speed_mps"), sample, events)
         elif sample.kind.name == "radio":
-            margin_db = control_link(state.channels, self.profile, at_s).margin_db
+            margin_db = control_margin_db(state.channels, self.profile, values)
+            self._swing("margin_db", margin_db)
             if margin_db is not None:
-                self._swing("margin_db", margin_db)
                 state.passes.take_margin(margin_db)
                 state.lowest_margin_db = _lower(state.lowest_margin_db, margin_db)
 
@@ -197,8 +202,11 @@ class Telemetry:
         state, values = self.state, sample.values
         clipped = is_clipped(values, full_scale_g(state.channels))
         state.peaks.take(values, clipped=clipped)
-        self._swing_to_peaks(number(values, "accel_z_max_g"), number(values, "accel_z_min_g"))
-        self._take_speed(number(values, "speed_mps"), sample.vehicle_s, events)
+        for channel in CHARTED:
+            self._swing(channel, number(values, channel))
+        for peak in ON_BOARD_PEAKS:
+            self._swing("accel_z_g", number(values, peak))
+        self._take_speed(number(values, "speed_mps"), sample, events)
         state.passes.take_shock(number(values, "accel_z_max_g"), clipped=clipped)
         if clipped:
             # A rough course clips at every joint: one line tells of all that follow closely.
@@ -207,28 +215,32 @@ class Telemetry:
             state.clipped_at_s = self.now_s
 
     def _take_speed(
-        self, speed_mps: float | None, vehicle_s: float, events: list[SessionEvent]
+        self, speed_mps: float | None, sample: SampleReceived, events: list[SessionEvent]
     ) -> None:
         if speed_mps is None:
             return
         state, profile = self.state, self.profile
+        state.place.take_motion(sample.values, sample.vehicle_s)
         state.peak_speed_mps = max(speed_mps, state.peak_speed_mps or 0.0)
         if state.passes.take_speed(
             speed_mps,
-            vehicle_s,
+            sample.vehicle_s,
             begin_mps=profile.pass_speed_mps,
             end_mps=profile.pass_end_speed_mps,
         ):
             events.append(self._pass_ended())
 
-    def _swing(self, channel: str, value: float) -> None:
-        low, high = self.state.swings.get(channel, (value, value))
-        self.state.swings[channel] = (min(low, value), max(high, value))
-
-    def _swing_to_peaks(self, *peaks: float | None) -> None:
-        for peak in peaks:
-            if peak is not None:
-                self._swing("accel_z_g", peak)
+    def _swing(self, channel: str, value: float | None) -> None:
+        """Widen a channel's swing since the last tick to a value, where it is known."""
+        if value is None:
+            return
+        swings = self.state.swings
+        low, high = swings.get(channel, (value, value))
+        if value < low:
+            low = value
+        if value > high:
+            high = value
+        swings[channel] = (low, high)
 
     def _silence_s(self) -> float | None:
         heard_at_s = self.state.heard_at_s

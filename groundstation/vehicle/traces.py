@@ -20,6 +20,10 @@ KEPT_S = 120.0
 Span = tuple[float, float]
 """Lowest and highest."""
 
+COURSE_BIN_M = 5.0
+COURSE_BINS = 400
+"""Places remembered: two kilometres, far beyond any control link of such a car."""
+
 
 class Traces:
     """Remembers the swings of the charted channels."""
@@ -58,3 +62,25 @@ class Traces:
                 span if held is None else (min(held[0], span[0]), max(held[1], span[1]))
             )
         return columns
+
+
+class CourseTrace:
+    """The margin over distance, of the pass that runs or the last one."""
+
+    def __init__(self) -> None:
+        self._bins: dict[int, Span] = {}
+
+    def clear(self) -> None:
+        """Forget everything: a new pass begins."""
+        self._bins.clear()
+
+    def add(self, distance_m: float, margin_db: Span) -> None:
+        """Take note of the margins heard at a place."""
+        place = int(distance_m / COURSE_BIN_M)
+        if 0 <= place < COURSE_BINS:
+            held = self._bins.get(place, margin_db)
+            self._bins[place] = (min(held[0], margin_db[0]), max(held[1], margin_db[1]))
+
+    def places(self) -> list[tuple[float, Span]]:
+        """Return distance in metres and margins in dB, nearest first."""
+        return [((place + 0.5) * COURSE_BIN_M, span) for place, span in sorted(self._bins.items())]

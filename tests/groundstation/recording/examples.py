@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from groundstation.inbound import (
     BytesReceived,
+    DriverPlaced,
     Inbound,
     LinkChanged,
     LinkState,
@@ -77,6 +78,9 @@ def sessions(draw: st.DrawFn) -> list[Inbound]:
                 ),
                 st.floats(-200, 50).map(lambda dbm: lambda at_s: TelemetrySignal(at_s, dbm)),
                 _any_text.map(lambda text: lambda at_s: MarkMade(at_s, text)),
+                st.tuples(st.floats(-90, 90), st.floats(-180, 180)).map(
+                    lambda place: lambda at_s: DriverPlaced(at_s, *place)
+                ),
             ),
             max_size=60,
         )
