@@ -58,6 +58,12 @@ class LinkView:
     failsafe_active: bool | None
     silence_s: float | None
     """Since the last good telemetry frame; None before the first."""
+    stop_margin_p05_db: float | None = None
+    """5 % quantile of the margin at the stop point; None at rest, and where no forecast can be made."""
+    stop_point_m: float | None = None
+    """From the driver; goes with the forecast."""
+    coming_nearer: bool = False
+    """Whether the car would stop nearer to the driver than it is."""
 
 
 @dataclass(slots=True)
@@ -103,25 +109,50 @@ def _grade(view: LinkView, limits: Limits, *, spare_db: float) -> tuple[Level | 
         limits: The thresholds.
         spare_db: What the margin must have beyond each threshold to count as better.
     """
-    if view.silence_s is None:
+    silence_s, percent, margin_db = view.silence_s, view.received_percent, view.margin_db
+    if silence_s is None:
         return None, ""
-    if view.silence_s >= limits.failsafe_s:
-        return Level.LOST, f"no telemetry for {view.silence_s:.1f} s"
+    if silence_s >= limits.failsafe_s:
+        return Level.LOST, f"no telemetry for {silence_s:.1f} s"
     if view.failsafe_active:
         return Level.LOST, "failsafe active"
-    if view.silence_s >= limits.lift_silence_s:
-        return Level.LIFT, f"no telemetry for {view.silence_s:.1f} s"
-    percent, margin_db = view.received_percent, view.margin_db
+    silent = silence_s >= limits.lift_silence_s
+    if silent and view.stop_margin_p05_db is None and not view.coming_nearer:
+        return Level.LIFT, f"no telemetry for {silence_s:.1f} s"
     if percent is not None and percent < LIFT_RECEIVED_PERCENT:
         return Level.LIFT, f"only {percent:.0f} % of control packets received"
-    if margin_db is not None and margin_db < limits.lift_margin_db + spare_db:
-        return Level.LIFT, f"margin {margin_db:.1f} dB, under {limits.lift_margin_db:g} dB"
+    level, reason = _grade_margin(view, limits, spare_db)
+    if level is Level.LIFT:
+        return level, f"no telemetry for {silence_s:.1f} s, {reason}" if silent else reason
+    if silent:
+        return Level.THIN, f"no telemetry for {silence_s:.1f} s"
     if percent is not None and percent < THIN_RECEIVED_PERCENT:
         return Level.THIN, f"only {percent:.0f} % of control packets received"
-    if margin_db is not None and margin_db < limits.required_margin_db + spare_db:
-        return Level.THIN, f"margin {margin_db:.1f} dB, under {limits.required_margin_db:g} dB"
-    if margin_db is not None:
-        return Level.CLEAR, f"margin {margin_db:.1f} dB"
-    if percent is not None:
+    if level is None and percent is not None:
         return Level.CLEAR, f"{percent:.0f} % of control packets received"
-    return None, ""
+    return level, reason
+
+
+def _grade_margin(view: LinkView, limits: Limits, spare_db: float) -> tuple[Level | None, str]:
+    """Grade by the margin at the stop point where there is one, else by the margin now."""
+    margin_db, figure, place = view.margin_db, "margin", ""
+    if view.coming_nearer:
+        # What is weak now grows stronger by itself: no reason to lift.
+        if margin_db is None:
+            return None, ""
+        if margin_db < limits.lift_margin_db + spare_db:
+            return Level.THIN, f"margin {margin_db:.1f} dB, coming nearer"
+        return Level.CLEAR, f"margin {margin_db:.1f} dB, coming nearer"
+    if view.stop_margin_p05_db is not None and view.stop_point_m is not None:
+        margin_db, figure = view.stop_margin_p05_db, "stop margin"
+        place = f": stops at {view.stop_point_m:.0f} m"
+    if margin_db is None:
+        return None, ""
+    text = f"{figure} {margin_db:.1f} dB{' (5 %)' if place else ''}"
+    for level, limit_db in (
+        (Level.LIFT, limits.lift_margin_db),
+        (Level.THIN, limits.required_margin_db),
+    ):
+        if margin_db < limit_db + spare_db:
+            return level, f"{text}, under {limit_db:g} dB{place}"
+    return Level.CLEAR, text + place

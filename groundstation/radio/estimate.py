@@ -1,0 +1,336 @@
+"""Level and exponent of the control link against log distance, with how sure they are.
+
+Owns the Bayesian estimate. The model is the log-distance law plus a shadow that belongs to the
+place: level = reference - 10 exponent log10(distance / 10 m) + shadow. How strong the shadows of
+this course are is not known beforehand, so a Kalman filter runs for each of a few strengths
+and the data weigh them (multiple-model estimation: Y. Bar-Shalom et al., Estimation with Applications
+to Tracking and Navigation, 2001, section 11.6; from memory).
+
+Rule: samples that are close together share their shadow and are not counted as independent. The
+shadow decorrelates with the way travelled (M. Gudmundson, Electronics Letters 27(23), 1991).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import erfc, exp, log10, pi, sqrt
+
+REFERENCE_M = 10.0
+NEAREST_M = 3.0
+"""Closer than this the law is not followed: aerial patterns and heights rule there."""
+
+FAR_EXPONENT = 4.0
+"""Plane earth: what any path tends to once both aerials are low against the distance."""
+EXPONENT_SIGMA = 0.45
+"""Of the exponent about `FAR_EXPONENT`, where nothing is known."""
+EXPONENT_FORGETS = 0.35
+"""How fast a path forgets its exponent on the way out, per unit of 10 log10(distance): a factor of
+two in distance leaves 35 %."""
+
+UNKNOWN_LEVEL_DBM = -50.0
+UNKNOWN_LEVEL_SIGMA_DB = 25.0
+"""At `REFERENCE_M`, without a range check: anything from a weak module to a strong one."""
+DAY_SIGMA_DB = 2.0
+"""How far the level of one car and course moves from a range check to the next
+(common practice, no source)."""
+
+SHADOW_SIGMAS_DB = (0.8, 1.6, 2.6, 4.2)
+SHADOW_WEIGHTS = (0.15, 0.35, 0.35, 0.15)
+"""Strengths of shadow held possible, and how likely before the first report: low aerials with free
+sight give 1 to 4 dB (common practice, no source)."""
+SHADOW_DISTANCE_M = 15.0
+
+JUMP_SLACK = 0.75
+JUMP_LIMIT = 7.0
+"""CUSUM of the innovations in sigmas: slack K and decision limit H (E. S. Page, Biometrika 41, 1954)."""
+JUMP_SIGMA_DB = 7.0
+"""How far an aerial that is knocked changes the level: the estimate is opened by so much."""
+
+LEAST_WEIGHT = 1e-4
+"""A strength of shadow is never ruled out for good: the course may change."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkPrior:
+    """What the last range check of this vehicle found."""
+
+    level_at_1m_dbm: float
+    exponent: float
+    level_variance_db2: float
+    exponent_variance: float
+    covariance_db: float
+    """Of level and exponent."""
+
+
+@dataclass(slots=True)
+class Hypothesis:
+    """One Kalman filter: reference level, exponent, shadow, and their covariance."""
+
+    sigma_db: float
+    """Strength of the shadows that it holds true."""
+    weight: float
+    level_dbm: float = UNKNOWN_LEVEL_DBM
+    """At `REFERENCE_M`, by the tangent at the car's place."""
+    exponent: float = FAR_EXPONENT
+    shadow_db: float = 0.0
+    level_level: float = UNKNOWN_LEVEL_SIGMA_DB**2
+    level_exponent: float = 0.0
+    level_shadow: float = 0.0
+    exponent_exponent: float = EXPONENT_SIGMA**2
+    exponent_shadow: float = 0.0
+    shadow_shadow: float = 0.0
+
+    def move(self, decades: float, gained: float, keep: float) -> None:
+        """Let the shadow decorrelate and the exponent wander.
+
+        Args:
+            decades: 10 log10 of the distance over `REFERENCE_M`, where the car is now.
+            gained: By how much that grew; negative when the car came nearer.
+            keep: Correlation of the shadow with the one before.
+        """
+        self.shadow_db *= keep
+        self.level_shadow *= keep
+        self.exponent_shadow *= keep
+        self.shadow_shadow = keep * keep * self.shadow_shadow
+        self.shadow_shadow += (1.0 - keep * keep) * self.sigma_db * self.sigma_db
+        held = 1.0
+        if gained > 0.0:
+            # Going out, the exponent tends to the plane earth's; the level here stays as it is.
+            held = exp(-EXPONENT_FORGETS * gained)
+            turned = decades * (held - 1.0)
+            self.level_dbm += turned * (self.exponent - FAR_EXPONENT)
+            self.exponent = FAR_EXPONENT + held * (self.exponent - FAR_EXPONENT)
+            self.level_level += turned * (
+                2.0 * self.level_exponent + turned * self.exponent_exponent
+            )
+            self.level_exponent = held * (self.level_exponent + turned * self.exponent_exponent)
+            self.level_shadow += turned * self.exponent_shadow
+            self.exponent_exponent *= held * held
+            self.exponent_shadow *= held
+        fresh = (1.0 - held * held) * EXPONENT_SIGMA * EXPONENT_SIGMA
+        self.exponent_exponent += fresh
+        self.level_exponent += fresh * decades
+        self.level_level += fresh * decades * decades
+
+    def gains(self, decades: float) -> tuple[float, float, float]:
+        """Return the covariance of the level at a place with each of the state's three parts."""
+        return (
+            self.level_level - decades * self.level_exponent + self.level_shadow,
+            self.level_exponent - decades * self.exponent_exponent + self.exponent_shadow,
+            self.level_shadow - decades * self.exponent_shadow + self.shadow_shadow,
+        )
+
+    def level_here_dbm(self, decades: float) -> float:
+        """Return the level at a place that shares the newest shadow."""
+        return self.level_dbm - decades * self.exponent + self.shadow_db
+
+    def correct(self, gains: tuple[float, float, float], shift: float, shrink: float) -> None:
+        """Take `shift` times the gains to the state and `shrink` times their product from its
+        covariance."""
+        level, exponent, shadow = gains
+        self.level_dbm += shift * level
+        self.exponent += shift * exponent
+        self.shadow_db += shift * shadow
+        self.level_level -= shrink * level * level
+        self.level_exponent -= shrink * level * exponent
+        self.level_shadow -= shrink * level * shadow
+        self.exponent_exponent -= shrink * exponent * exponent
+        self.exponent_shadow -= shrink * exponent * shadow
+        self.shadow_shadow -= shrink * shadow * shadow
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The law as it is held now."""
+
+    level_at_1m_dbm: float
+    exponent: float
+    level_sigma_db: float
+    """Of the level where the car is."""
+    exponent_sigma: float
+    shadow_sigma_db: float
+
+
+def _hypotheses() -> list[Hypothesis]:
+    return [
+        Hypothesis(sigma_db=sigma_db, weight=weight, shadow_shadow=sigma_db * sigma_db)
+        for sigma_db, weight in zip(SHADOW_SIGMAS_DB, SHADOW_WEIGHTS, strict=True)
+    ]
+
+
+@dataclass(slots=True)
+class LinkEstimate:
+    """The estimate; plain data, so that it can be kept and go on bit for bit."""
+
+    hypotheses: list[Hypothesis] = field(default_factory=_hypotheses)
+    distance_m: float = 0.0
+    """From the driver, at the newest sample."""
+    decades: float | None = None
+    """10 log10 of that over `REFERENCE_M`; None before the first sample."""
+    taken: int = 0
+    """Independent reports taken in."""
+    rising: float = 0.0
+    falling: float = 0.0
+    """The two sums of the jump test."""
+    jumps: int = 0
+
+    def begin(self, prior: LinkPrior) -> None:
+        """Start from a range check, before the first report."""
+        far = 10.0 * log10(REFERENCE_M)
+        for each in self.hypotheses:
+            each.exponent = prior.exponent
+            each.level_dbm = prior.level_at_1m_dbm - far * prior.exponent
+            each.exponent_exponent = prior.exponent_variance
+            each.level_exponent = prior.covariance_db - far * prior.exponent_variance
+            each.level_level = prior.level_variance_db2 + DAY_SIGMA_DB**2
+            each.level_level += far * (far * prior.exponent_variance - 2.0 * prior.covariance_db)
+        self.taken = max(self.taken, 1)
+
+    def move(self, distance_m: float, travelled_m: float) -> None:
+        """Go to the place of the next report.
+
+        Args:
+            distance_m: From the driver.
+            travelled_m: Way since the place of the report before.
+        """
+        decades = decades_of(distance_m)
+        gained = 0.0 if self.decades is None else decades - self.decades
+        self.distance_m, self.decades = distance_m, decades
+        keep = exp(-travelled_m / SHADOW_DISTANCE_M)
+        for each in self.hypotheses:
+            each.move(decades, gained, keep)
+
+    def observe(self, level_dbm: float, variance_db2: float) -> None:
+        """Take in a level that was measured where the car is.
+
+        Args:
+            level_dbm: The local mean.
+            variance_db2: What fading, rounding and noise leave of uncertainty in it.
+        """
+        decades = self.decades
+        if decades is None:
+            return
+        surprise = 0.0
+        for each in self.hypotheses:
+            gains = each.gains(decades)
+            variance = gains[0] - decades * gains[1] + gains[2] + variance_db2
+            innovation_db = level_dbm - each.level_here_dbm(decades)
+            surprise += each.weight * innovation_db / sqrt(variance)
+            each.correct(gains, innovation_db / variance, 1.0 / variance)
+            each.weight *= exp(max(-0.5 * innovation_db * innovation_db / variance, -40.0))
+            each.weight /= sqrt(variance)
+        self._weigh()
+        self.taken += 1
+        self._watch_for_jump(surprise)
+
+    def bound(self, level_dbm: float, sigma_db: float, *, above: bool) -> None:
+        """Take in that the level is above, or below, a value (a receiver that says no more).
+
+        The posterior is matched in its first two moments: C. E. Rasmussen and C. K. I. Williams,
+        Gaussian Processes for Machine Learning, 2006, section 3.9 (from memory).
+
+        Args:
+            level_dbm: The bound.
+            sigma_db: How soft it is.
+            above: Whether the level is above it.
+        """
+        decades = self.decades
+        if decades is None:
+            return
+        sign = 1.0 if above else -1.0
+        for each in self.hypotheses:
+            gains = each.gains(decades)
+            variance = gains[0] - decades * gains[1] + gains[2] + sigma_db * sigma_db
+            spread = sqrt(variance)
+            beyond = max(sign * (each.level_here_dbm(decades) - level_dbm) / spread, -8.0)
+            share = max(0.5 * erfc(-beyond / sqrt(2.0)), 1e-15)
+            ratio = exp(-0.5 * beyond * beyond) / (sqrt(2.0 * pi) * share)
+            each.correct(gains, sign * ratio / spread, ratio * (ratio + beyond) / variance)
+            each.weight *= share
+        self._weigh()
+
+    def predict(self, distance_m: float) -> tuple[float, float]:
+        """Return mean and variance of the local mean level at a distance from the driver."""
+        decades = decades_of(distance_m)
+        here = decades if self.decades is None else self.decades
+        gained = decades - here
+        keep = exp(-abs(distance_m - self.distance_m) / SHADOW_DISTANCE_M)
+        fresh = 1.0 - keep * keep
+        reach, wander = _outward(gained) if gained > 0.0 else (gained, 0.0)
+        lever = here + reach
+        mean = square = 0.0
+        for each in self.hypotheses:
+            level = each.level_dbm - lever * each.exponent + keep * each.shadow_db
+            level -= (gained - reach) * FAR_EXPONENT
+            variance = (
+                each.level_level
+                + lever * (lever * each.exponent_exponent - 2.0 * each.level_exponent)
+                + keep * (keep * each.shadow_shadow + 2.0 * each.level_shadow)
+                - 2.0 * keep * lever * each.exponent_shadow
+                + fresh * each.sigma_db * each.sigma_db
+            )
+            mean += each.weight * level
+            square += each.weight * (level * level + variance)
+        return mean, max(square - mean * mean, 0.0) + wander
+
+    def fit(self) -> Fit | None:
+        """Return the law as it is held now; None before anything is known."""
+        if self.taken == 0:
+            return None
+        here = self.decades or 0.0
+        level = exponent = level_square = exponent_square = shadow = 0.0
+        for each in self.hypotheses:
+            base = each.level_dbm - here * each.exponent
+            spread = each.level_level + here * (
+                here * each.exponent_exponent - 2.0 * each.level_exponent
+            )
+            level += each.weight * base
+            level_square += each.weight * (base * base + spread)
+            exponent += each.weight * each.exponent
+            exponent_square += each.weight * (
+                each.exponent * each.exponent + each.exponent_exponent
+            )
+            shadow += each.weight * each.sigma_db * each.sigma_db
+        return Fit(
+            level_at_1m_dbm=level + (here + 10.0 * log10(REFERENCE_M)) * exponent,
+            exponent=exponent,
+            level_sigma_db=sqrt(max(level_square - level * level, 0.0)),
+            exponent_sigma=sqrt(max(exponent_square - exponent * exponent, 0.0)),
+            shadow_sigma_db=sqrt(shadow),
+        )
+
+    def _weigh(self) -> None:
+        total = sum(each.weight for each in self.hypotheses)
+        for each in self.hypotheses:
+            each.weight = max(each.weight / total, LEAST_WEIGHT) if total > 0.0 else 1.0
+        total = sum(each.weight for each in self.hypotheses)
+        for each in self.hypotheses:
+            each.weight /= total
+
+    def _watch_for_jump(self, surprise: float) -> None:
+        self.rising = max(self.rising + surprise - JUMP_SLACK, 0.0)
+        self.falling = max(self.falling - surprise - JUMP_SLACK, 0.0)
+        if max(self.rising, self.falling) <= JUMP_LIMIT:
+            return
+        self.rising = self.falling = 0.0
+        self.jumps += 1
+        for each in self.hypotheses:
+            each.level_level += JUMP_SIGMA_DB * JUMP_SIGMA_DB
+
+
+def decades_of(distance_m: float) -> float:
+    """Return 10 log10 of a distance over `REFERENCE_M`: the lever of the exponent, in dB."""
+    return 10.0 * log10(max(distance_m, NEAREST_M) / REFERENCE_M)
+
+
+def _outward(gained: float) -> tuple[float, float]:
+    """Return how far today's exponent carries, and the variance of what replaces it on the way.
+
+    The exponent is an Ornstein-Uhlenbeck process over log distance; these are the mean and the
+    variance of its integral (D. T. Gillespie, Physical Review E 54(2), 1996; from memory).
+    """
+    rate = EXPONENT_FORGETS
+    held = exp(-rate * gained)
+    reach = (1.0 - held) / rate
+    wander = (2.0 * rate * gained - 3.0 + 4.0 * held - held * held) / (rate * rate)
+    return reach, wander * EXPONENT_SIGMA * EXPONENT_SIGMA
