@@ -15,7 +15,7 @@ import msgspec
 import platformdirs
 
 from groundstation.errors import SettingsError
-from groundstation.radio.level import Limits
+from groundstation.radio.level import Level, Limits
 from groundstation.units import SpeedUnit
 
 SETTINGS_VARIABLE = "GROUNDSTATION_SETTINGS"
@@ -55,6 +55,26 @@ class LinkSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_o
         return Limits(**{name: value for name, value in said.items() if value is not None})
 
 
+class SoundSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """`[sound]`: what is heard, and what is run at a change of level."""
+
+    quiet: bool = False
+    """Nothing is heard and nothing is run."""
+    tones: bool = True
+    """Tones where the extra `sound` is installed; false leaves the terminal's bell."""
+    on_clear: str | None = None
+    on_thin: str | None = None
+    on_lift: str | None = None
+    on_lost: str | None = None
+    """Commands of the user's own, run without a shell."""
+
+    @property
+    def commands(self) -> dict[Level, str]:
+        """The commands by level."""
+        asked = (self.on_clear, self.on_thin, self.on_lift, self.on_lost)
+        return {level: text for level, text in zip(Level, asked, strict=True) if text}
+
+
 class Settings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
     """The whole file."""
 
@@ -69,6 +89,7 @@ class Settings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=
     baud: Annotated[int, msgspec.Meta(ge=300, le=4_000_000)] = 115_200
     """Speed of serial ports."""
     link: LinkSettings = LinkSettings()
+    sound: SoundSettings = SoundSettings()
 
 
 def settings_path() -> Path:

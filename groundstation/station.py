@@ -15,7 +15,7 @@ from dataclasses import replace
 
 from groundstation.clock import Clock
 from groundstation.desk import RecordState
-from groundstation.inbound import BytesReceived, Inbound, MarkMade
+from groundstation.inbound import BytesReceived, DriverPlaced, Inbound, MarkMade
 from groundstation.indexing import RecordingIndex
 from groundstation.journal import Journal
 from groundstation.recording.writer import Recorder
@@ -67,7 +67,7 @@ class Station:
         self._journal = Journal()
         self._index: RecordingIndex | None = None
         self._told_trouble = ""
-        self._watchers = [self._journal, *listeners]
+        self._watchers: list[Listener] = [self._journal, *listeners]
         self._timeline = Timeline(telemetry, self._watchers)
         self._began_s: float | None = None
         self._preroll: deque[Inbound] = deque(maxlen=PREROLL)
@@ -118,6 +118,15 @@ class Station:
     def mark(self, text: str = "") -> None:
         """Mark this moment."""
         self._accept(MarkMade(self._clock.now_s(), text))
+
+    def add_listener(self, listener: Listener) -> None:
+        """Tell one more of what happens, from now on."""
+        self._watchers.append(listener)
+        self._timeline.listeners.append(listener)
+
+    def place_driver(self, latitude_deg: float, longitude_deg: float) -> None:
+        """Take the driver's position; distances count from it."""
+        self._accept(DriverPlaced(self._clock.now_s(), latitude_deg, longitude_deg))
 
     async def run(self, for_s: float | None = None) -> None:
         """Run until the source ends, or for a time counted from the first bytes.
@@ -190,7 +199,11 @@ class Station:
             return
         self._told_trouble = trouble
         text = trouble or "all is well again"
-        told = Noted(self.telemetry.now_s, self.telemetry.state.vehicle_s, "recording", text)
+        self.tell_watchers("recording", text)
+
+    def tell_watchers(self, kind: str, text: str) -> None:
+        """Tell something that is no part of the session: of the disk, of the loudspeaker."""
+        told = Noted(self.telemetry.now_s, self.telemetry.state.vehicle_s, kind, text)
         for watcher in self._watchers:
             watcher.happened(told)
 

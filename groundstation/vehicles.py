@@ -11,6 +11,9 @@ from typing import Annotated
 
 import msgspec
 
+from groundstation.errors import SettingsError
+from groundstation.radio.forecast import Braking
+from groundstation.radio.watch import TwoPoints
 from groundstation.settings import LinkSettings, parse_toml, read_text, settings_path
 from groundstation.units import SpeedUnit
 
@@ -29,6 +32,12 @@ class StoppingSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, 
     decel_sigma_mps2: Annotated[float, msgspec.Meta(ge=0, le=50)] | None = None
     """Its spread from stop to stop, one standard deviation."""
 
+    @property
+    def braking(self) -> Braking:
+        """What these settings come to."""
+        said = {name: getattr(self, name) for name in self.__struct_fields__}
+        return Braking(**{name: value for name, value in said.items() if value is not None})
+
 
 class ReceiverSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
     """`[receiver]`: for a control receiver that reports no dBm."""
@@ -37,6 +46,16 @@ class ReceiverSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, 
     """Two points of a range check, [percent, dBm] each, for one that reports a percentage."""
     number_dbm: tuple[_Point, _Point] | None = None
     """The same for one that reports a number without a unit."""
+
+    @property
+    def percent_map(self) -> TwoPoints | None:
+        """What a percentage means."""
+        return _map_of(self.percent_dbm)
+
+    @property
+    def raw_map(self) -> TwoPoints | None:
+        """What a number without a unit means."""
+        return _map_of(self.number_dbm)
 
 
 class VehicleFile(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
@@ -75,3 +94,12 @@ def load_vehicle(name: str, folder: Path) -> VehicleFile | None:
         return None
     path = folder / f"{name}{SUFFIX}"
     return parse_toml(read_text(path, "vehicle file"), str(path), VehicleFile)
+
+
+def _map_of(points: tuple[_Point, _Point] | None) -> TwoPoints | None:
+    if points is None:
+        return None
+    (low, low_dbm), (high, high_dbm) = sorted(points)
+    if low == high:
+        raise SettingsError(f"the two points of a receiver's map are both at {low:g}")
+    return TwoPoints(low=low, low_dbm=low_dbm, high=high, high_dbm=high_dbm)

@@ -9,6 +9,7 @@ from groundstation.cli.options import (
     add_recording_options,
     add_settings_options,
     add_vehicle_options,
+    add_watch_options,
     choose,
     duration,
 )
@@ -27,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_output_options(parser)
     add_vehicle_options(parser)
+    add_watch_options(parser)
     add_recording_options(parser)
     add_settings_options(parser)
 

@@ -50,6 +50,18 @@ def add_vehicle_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_watch_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is said and heard while a car is watched."""
+    group = parser.add_argument_group("watching")
+    group.add_argument(
+        "--station",
+        type=position,
+        metavar="LAT,LON",
+        help="where the driver stands, degrees; else key s, or the car's first fix at rest",
+    )
+    group.add_argument("--quiet", action="store_true", help="no sound, no bell, no commands")
+
+
 def add_recording_options(parser: argparse.ArgumentParser) -> None:
     """Add what goes into the session file."""
     group = parser.add_argument_group("recording")
@@ -66,6 +78,14 @@ def duration(text: str) -> float:
     if not (isfinite(seconds) and seconds > 0):
         raise ValueError
     return seconds
+
+
+def position(text: str) -> tuple[float, float]:
+    """Return latitude and longitude in degrees."""
+    latitude_deg, longitude_deg = (float(part) for part in text.split(","))
+    if not (abs(latitude_deg) <= 90 and abs(longitude_deg) <= 180):
+        raise ValueError
+    return latitude_deg, longitude_deg
 
 
 def replay_speed(text: str) -> float:
@@ -123,5 +143,8 @@ def choose(arguments: argparse.Namespace, vehicle: VehicleFile | None = None) ->
             number=vehicle.number if number is None else number,
             threshold_dbm=link.threshold_dbm,
             limits=link.limits,
+            braking=vehicle.stopping.braking,
+            percent_map=vehicle.receiver.percent_map,
+            raw_map=vehicle.receiver.raw_map,
         ),
     )

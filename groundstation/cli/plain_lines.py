@@ -55,8 +55,11 @@ def state_text(snapshot: Snapshot, unit: SpeedUnit) -> str:
         f"speed {_figure(speed, 5, 1)} {unit}",
         f"yaw {_figure(snapshot.number('yaw_rate_dps'), 6, 1)} deg/s",
         f"lateral {_figure(snapshot.number('accel_y_g'), 5, 2)} g",
+        f"distance {_figure(snapshot.forecast.distance_m, 4, 0)} m",
         f"control link {_figure(snapshot.control.rssi_dbm, 4, 0)} dBm",
         f"margin {_figure(snapshot.control.margin_db, 5, 1)} dB",
+        f"stop margin {_figure(snapshot.forecast.stop_margin_p05_db, 5, 1)} dB",
+        f"lift in {_figure(snapshot.forecast.lift_in_s, 4, 1)} s",
         f"telemetry loss {_figure(None if loss_ratio is None else loss_ratio * 100, 4, 1)} %",
     ]
     return "  ".join(parts)

@@ -8,12 +8,13 @@ import signal
 import sys
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
-from typing import Protocol
+from typing import Protocol, TextIO
 
 from groundstation.cli.json_lines import JsonLines
 from groundstation.cli.options import Choices
 from groundstation.cli.plain_lines import PlainLines
 from groundstation.desk import Desk
+from groundstation.sound.outputs import bell_of
 from groundstation.vehicle.telemetry import Telemetry
 
 
@@ -49,7 +50,20 @@ def run_headless(
     return 0
 
 
-def run_screen(desk: Desk, choices: Choices, job: Callable[[], Awaitable[None]]) -> int:
+class Bell:
+    """Rings the terminal: through a stream, or through the screen once there is one."""
+
+    def __init__(self, stream: TextIO | None) -> None:
+        self.ring: Callable[[], None] = bell_of(stream) if stream else lambda: None
+
+    def __call__(self) -> None:
+        """Ring once."""
+        self.ring()
+
+
+def run_screen(
+    desk: Desk, choices: Choices, job: Callable[[], Awaitable[None]], *, bell: Bell | None = None
+) -> int:
     """Run a session under the live screen; return the exit code."""
     from groundstation.screens.app import LiveApp
 
@@ -61,6 +75,8 @@ def run_screen(desk: Desk, choices: Choices, job: Callable[[], Awaitable[None]])
         limits=choices.profile.limits,
         table=choices.table,
     )
+    if bell:
+        bell.ring = app.bell
     failure = app.run(mouse=False)  # the terminal's own text selection stays usable
     if failure is not None:
         raise failure

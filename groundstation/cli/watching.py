@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import sys
 import tomllib
 from contextlib import AbstractAsyncContextManager, nullcontext
 from dataclasses import asdict
 from datetime import datetime
+from functools import partial
 
 from groundstation import __version__
 from groundstation.cli.options import Choices
-from groundstation.cli.running import lines_for, run_headless, run_screen
+from groundstation.cli.running import Bell, lines_for, run_headless, run_screen
 from groundstation.clock import Clock
 from groundstation.errors import SettingsError
 from groundstation.recording.writer import Recorder
+from groundstation.sound.listener import build_sound
 from groundstation.sources.base import Source
 from groundstation.station import Station
 from groundstation.vehicle.telemetry import Telemetry
@@ -59,13 +62,31 @@ def watch(
         listeners=[lines] if lines else [],
     )
 
+    if arguments.station:
+        station.place_driver(*arguments.station)
+    bell = Bell(sys.stderr if lines and sys.stderr.isatty() else None)
+    sound = build_sound(
+        quiet=arguments.quiet or choices.settings.sound.quiet,
+        bell=bell,
+        clock=clock,
+        trouble=partial(station.tell_watchers, "sound"),
+        command=choices.settings.sound.commands,
+        tones=choices.settings.sound.tones,
+    )
+    if sound:
+        station.add_listener(sound)
+
     async def job() -> None:
-        async with beside or nullcontext():
-            await station.run(arguments.for_s)
+        try:
+            async with beside or nullcontext():
+                await station.run(arguments.for_s)
+        finally:
+            if sound:
+                sound.close()
 
     if lines:
         return run_headless(station, lines, job, session_file=station.session_path)
-    return run_screen(station, choices, job)
+    return run_screen(station, choices, job, bell=bell)
 
 
 def session_facts(

@@ -26,14 +26,14 @@ def control_margin_db(
         profile: Of the vehicle.
         radio: The radio sample that is now; empty where there is none.
     """
-    rssi_dbm, threshold_dbm = number(radio, "control_rssi_dbm"), _threshold_dbm(channels, profile)
+    rssi_dbm, threshold_dbm = number(radio, "control_rssi_dbm"), threshold_of(channels, profile)
     return None if rssi_dbm is None or threshold_dbm is None else rssi_dbm - threshold_dbm
 
 
 def control_link(channels: Channels, profile: VehicleProfile, now_s: float) -> ControlLink:
     """Return the control link; figures that are too old to be now are None."""
     radio = channels.fresh("radio", now_s)
-    threshold_dbm = _threshold_dbm(channels, profile)
+    threshold_dbm = threshold_of(channels, profile)
     origin = "ident frame" if profile.threshold_dbm is None else "profile"
     antenna, failsafe_count = radio.get("antenna"), radio.get("failsafe_count")
     return ControlLink(
@@ -50,7 +50,8 @@ def control_link(channels: Channels, profile: VehicleProfile, now_s: float) -> C
     )
 
 
-def _threshold_dbm(channels: Channels, profile: VehicleProfile) -> float | None:
+def threshold_of(channels: Channels, profile: VehicleProfile) -> float | None:
+    """Return the level at which the control receiver stops working, in dBm: profile or ident."""
     if profile.threshold_dbm is not None:
         return profile.threshold_dbm
     return number(_ident(channels), "control_sensitivity_dbm")

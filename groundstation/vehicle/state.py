@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from groundstation.inbound import LinkState
-from groundstation.radio.level import LevelJudge
+from groundstation.radio.watch import LinkWatch, WatchView
 from groundstation.vehicle.channels import Channels
 from groundstation.vehicle.delay import Delay
 from groundstation.vehicle.loss import Loss
@@ -51,7 +51,9 @@ class TelemetryState:
     peaks: Peaks = field(default_factory=Peaks)
     place: Place = field(default_factory=Place)
     passes: Passes = field(default_factory=Passes)
-    judge: LevelJudge = field(default_factory=LevelJudge)
+    watch: LinkWatch = field(default_factory=LinkWatch)
+    view: WatchView | None = None
+    """The control link and its forecast at the last tick."""
     swings: dict[str, tuple[float, float]] = field(default_factory=dict)
     """Lowest and highest of the charted channels since the last tick."""
     swung: dict[str, tuple[float, float]] = field(default_factory=dict)

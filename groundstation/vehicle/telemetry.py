@@ -6,6 +6,8 @@ ticks in the same order give the same events and snapshots, live and in a replay
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from groundstation.inbound import (
     BytesReceived,
     DriverPlaced,
@@ -15,8 +17,13 @@ from groundstation.inbound import (
     MarkMade,
     TelemetrySignal,
 )
-from groundstation.radio.level import LinkView
-from groundstation.vehicle.control import control_link, control_margin_db, full_scale_g
+from groundstation.radio.watch import WatchSetting
+from groundstation.vehicle.control import (
+    control_link,
+    control_margin_db,
+    full_scale_g,
+    threshold_of,
+)
 from groundstation.vehicle.peaks import ON_BOARD_PEAKS, is_clipped, number
 from groundstation.vehicle.profile import VehicleProfile
 from groundstation.vehicle.session_events import (
@@ -26,7 +33,13 @@ from groundstation.vehicle.session_events import (
     SessionEvent,
     SourceChanged,
 )
-from groundstation.vehicle.snapshot import Forecast, Identity, Snapshot, TelemetryLink
+from groundstation.vehicle.snapshot import (
+    Forecast,
+    Identity,
+    LinkFit,
+    Snapshot,
+    TelemetryLink,
+)
 from groundstation.vehicle.state import TelemetryState
 from groundstation.vehicle.traces import CHARTED
 from protocol import (
@@ -38,6 +51,7 @@ from protocol import (
     RejectReason,
     SampleReceived,
     Table,
+    Value,
     VehicleRebooted,
 )
 
@@ -57,6 +71,7 @@ class Telemetry:
         self.profile = profile or VehicleProfile()
         self.state = state or TelemetryState(number=self.profile.number)
         self._receiver = Receiver(table, self.state.stream)
+        self._setting = self.profile.watch_setting(None)
         self.now_s = 0.0
         """Time of the last event or tick."""
 
@@ -96,18 +111,19 @@ class Telemetry:
         silence_s = self._silence_s()
         if silence_s is not None and state.passes.end_if_silent(silence_s):
             events.append(self._pass_ended())
-        radio = state.channels.fresh("radio", now_s)
-        view = LinkView(
-            margin_db=control_margin_db(state.channels, self.profile, radio),
-            received_percent=number(radio, "control_received_percent"),
-            failsafe_active=state.channels.failsafe_active(),
+        previous = state.watch.judged.level
+        view = state.watch.judge(
+            now_s,
             silence_s=silence_s,
+            failsafe_active=state.channels.failsafe_active(),
+            setting=self._watch_setting(),
         )
-        previous = state.judge.level
-        if state.judge.judge(now_s, view=view, limits=self.profile.limits):
-            level, reason = state.judge.level, state.judge.reason
-            assert level is not None
-            events.append(LevelChanged(now_s, state.vehicle_s, level, previous, reason))
+        state.view = view
+        if view.level is not None and view.level is not previous:
+            lift_in_s = view.lift_in_s
+            events.append(
+                LevelChanged(now_s, state.vehicle_s, view.level, previous, view.reason, lift_in_s)
+            )
         return events
 
     def snapshot(self) -> Snapshot:
@@ -123,10 +139,10 @@ class Telemetry:
             peaks=state.peaks.held(),
             control=control_link(state.channels, self.profile, now_s),
             telemetry=self._telemetry_link(),
-            forecast=Forecast(),
-            level=state.judge.level,
-            level_reason=state.judge.reason,
-            level_since_s=state.judge.since_s,
+            forecast=self._forecast(),
+            level=state.watch.judged.level,
+            level_reason=state.watch.judged.reason,
+            level_since_s=state.watch.judged.since_s,
             in_pass=state.passes.running,
             passes=state.passes.completed,
             pass_peak_speed_mps=None if newest_pass is None else newest_pass.peak_speed_mps,
@@ -192,6 +208,7 @@ class Telemetry:
             if "motion" not in state.channels.latest:
                 self._take_speed(number(values, "ground_speed_mps"), sample, events)
         elif sample.kind.name == "radio":
+            self._take_report(values)
             margin_db = control_margin_db(state.channels, self.profile, values)
             self._swing("margin_db", margin_db)
             if margin_db is not None:
@@ -220,7 +237,16 @@ class Telemetry:
         if speed_mps is None:
             return
         state, profile = self.state, self.profile
-        state.place.take_motion(sample.values, sample.vehicle_s)
+        place = state.place
+        place.take_motion(sample.values, sample.vehicle_s)
+        if place.distance_m is not None:
+            state.watch.moved(
+                self.now_s,
+                distance_m=place.distance_m,
+                distance_sigma_m=place.sigma_m,
+                speed_mps=place.speed_mps,
+                away_mps=place.away_mps,
+            )
         state.peak_speed_mps = max(speed_mps, state.peak_speed_mps or 0.0)
         if state.passes.take_speed(
             speed_mps,
@@ -229,6 +255,45 @@ class Telemetry:
             end_mps=profile.pass_end_speed_mps,
         ):
             events.append(self._pass_ended())
+
+    def _take_report(self, radio: Mapping[str, Value]) -> None:
+        self.state.watch.reported(
+            self.now_s,
+            rssi_dbm=number(radio, "control_rssi_dbm"),
+            received_percent=number(radio, "control_received_percent"),
+            signal_raw=number(radio, "control_signal_raw"),
+            setting=self._watch_setting(),
+        )
+
+    def _watch_setting(self) -> WatchSetting:
+        threshold_dbm = threshold_of(self.state.channels, self.profile)
+        if self._setting.threshold_dbm != threshold_dbm:
+            self._setting = self.profile.watch_setting(threshold_dbm)
+        return self._setting
+
+    def _forecast(self) -> Forecast:
+        view, place = self.state.view, self.state.place
+        if view is None:
+            return Forecast()
+        fit, threshold_dbm = view.fit, self._setting.threshold_dbm
+        return Forecast(
+            distance_m=place.distance_m,
+            distance_origin=place.origin or "",
+            away_mps=None if place.distance_m is None else place.away_mps,
+            stop_margin_db=view.stop_margin_db,
+            stop_margin_p05_db=view.stop_margin_p05_db,
+            lift_in_s=view.lift_in_s,
+            stop_point_m=view.stop_point_m,
+            lift_point_m=view.lift_point_m,
+            range_edge_m=view.range_edge_m,
+            fit=None
+            if fit is None or threshold_dbm is None
+            else LinkFit(
+                margin_at_1m_db=fit.level_at_1m_dbm - threshold_dbm,
+                exponent=fit.exponent,
+                sigma_db=fit.level_sigma_db,
+            ),
+        )
 
     def _swing(self, channel: str, value: float | None) -> None:
         """Widen a channel's swing since the last tick to a value, where it is known."""

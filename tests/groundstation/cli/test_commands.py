@@ -123,7 +123,7 @@ def test_replay_as_plain_lines(edge: Path, capsys: pytest.CaptureFixture[str]) -
     code, out, _ = run(capsys, "replay", str(edge), "--plain", "--speed", "max", "--units", "mph")
     assert code == 0
     assert "mph" in out
-    assert "LIFT: margin" in out
+    assert "LIFT: stop margin" in out
     assert out.splitlines()[-1].startswith("end: ")
 
 

@@ -1,0 +1,1 @@
+"""What the driver hears: nobody watches a screen during a pass."""
