@@ -18,7 +18,6 @@ from protocol.batch_frames import (
     GOOD,
     HEADER_DTYPE,
     REASONS,
-    Blocks,
     FrameRows,
     read_frames,
     split_blocks,
@@ -195,7 +194,7 @@ def decode(
         needed[kind.code] = kind.layout.size
     rows, verdict = read_frames(stream, blocks, needed)
     good = verdict == GOOD
-    at_s = _arrivals(blocks, len(stream), chunk_at_s, chunk_sizes)[good]
+    at_s = _arrivals(blocks.end, len(stream), chunk_at_s, chunk_sizes)[good]
     headers = _in_stream_order(rows)
     by_vehicle = _by_vehicle(headers["vehicle"])
     order = _order(headers, at_s, by_vehicle)
@@ -222,18 +221,18 @@ def decode(
 
 
 def _arrivals(
-    blocks: Blocks,
+    ends: NDArray[np.int64],
     data_bytes: int,
     chunk_at_s: NDArray[np.float64] | None,
     chunk_sizes: NDArray[np.integer] | None,
 ) -> NDArray[np.float64]:
     """Return the arrival of the chunk that holds each block's end."""
     if chunk_at_s is None:
-        return np.full(len(blocks.end), np.nan)
+        return np.broadcast_to(np.nan, len(ends))
     chunk_ends = np.cumsum(np.zeros(0) if chunk_sizes is None else chunk_sizes, dtype=np.int64)
     if len(chunk_at_s) != len(chunk_ends) or data_bytes != chunk_ends[-1:].sum():
         raise ValueError("the chunks do not add up to the data")
-    ended = np.diff(np.searchsorted(blocks.end, chunk_ends), prepend=0)
+    ended = np.diff(np.searchsorted(ends, chunk_ends), prepend=0)
     return np.repeat(np.asarray(chunk_at_s, np.float64), ended)
 
 

@@ -220,7 +220,7 @@ def _read_together(
 def _chosen(rows: NDArray[np.uint8], chosen: NDArray[np.bool_]) -> NDArray[np.uint8]:
     """Return the chosen rows, each copied in one piece."""
     size = rows.shape[1]
-    return rows.view(f"V{size}")[chosen].view(np.uint8).reshape(-1, size)
+    return rows.view(f"V{size}")[:, 0][chosen].view(np.uint8).reshape(-1, size)
 
 
 def _headers(body: NDArray[np.uint8]) -> NDArray[np.void]:

@@ -34,9 +34,10 @@ def grouped(rows: list[FrameRows]) -> dict[tuple[int, int], Group]:
         if np.all(whose == whose[0]):
             parts.setdefault(_key(whose[0]), []).append((each.place, each.body))
             continue
-        for number in np.flatnonzero(np.bincount(whose)):
-            own = np.flatnonzero(whose == number)
-            parts.setdefault(_key(number), []).append((each.place[own], each.body[own]))
+        by_key = np.argsort(whose, kind="stable")
+        borders = np.flatnonzero(np.diff(whose[by_key])) + 1
+        for own in np.split(by_key, borders):
+            parts.setdefault(_key(whose[own[0]]), []).append((each.place[own], each.body[own]))
     return {key: _merged(part) for key, part in parts.items()}
 
 

@@ -149,7 +149,7 @@ def _judge(
     late &= ~known | (waited <= LATE_US)
     behind = ahead_us < 0
     laps = np.rint((waited - ahead_us) / CLOCK_WRAP_US).astype(np.int64)
-    laps[(laps < 0) | behind] = 0
+    laps[laps < 0] = 0
     advance_us = ahead_us + laps * CLOCK_WRAP_US
     jumped = np.where(known, advance_us > waited + AHEAD_US, ahead_us >= CLOCK_WRAP_US // 2)
     missed = (step.astype(np.int32) - 1) % SEQUENCE_WRAP

@@ -79,7 +79,7 @@ class Receiver:
             elif block:
                 self._receive_block(events, block, at_s)
             stream.joined = True
-        if stream.overlong or len(tail) > MAX_ENCODED_BYTES:
+        if len(tail) > MAX_ENCODED_BYTES:
             stream.overlong += len(tail)
             tail = b""
         stream.tail = tail

@@ -354,9 +354,13 @@ def _check_unique(what: str, names: Iterable[str]) -> None:
 
 def _field_raw(each: Field, values: Mapping[str, Value]) -> int | bytes:
     if each.bits and each.name not in values:
-        if not any(values.get(name) is not None for name in each.bits):
+        bits = [values.get(name) for name in each.bits]
+        for name, bit in zip(each.bits, bits, strict=True):
+            if isinstance(bit, str):
+                raise EncodeError(f"{name} is a bit, not {bit!r}")
+        if all(bit is None for bit in bits):
             return each.to_raw(None)
-        return sum(1 << place for place, name in enumerate(each.bits) if values.get(name))
+        return sum(1 << place for place, bit in enumerate(bits) if bit)
     return each.to_raw(values.get(each.name))
 
 

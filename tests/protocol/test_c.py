@@ -301,7 +301,9 @@ def test_compiles_without_a_warning(
     if shutil.which(compiler) is None:
         pytest.skip(f"needs {compiler}")
     source = tmp_path / "use.c"
-    source.write_text('#include "car_wire.h"\nint nothing(void);\nint nothing(void) { return 0; }\n')
+    source.write_text(
+        '#include "car_wire.h"\nint nothing(void);\nint nothing(void) { return 0; }\n'
+    )
     compile_c(compiler, [source], *options, "-c", include=C_FOLDER, output=tmp_path / "use.o")
 
 
