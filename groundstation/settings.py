@@ -51,7 +51,8 @@ class LinkSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_o
     @property
     def limits(self) -> Limits:
         """The thresholds that these settings come to."""
-        said = {name: getattr(self, name) for name in Limits.__slots__}
+        said = {name: getattr(self, name) for name in self.__struct_fields__}
+        del said["threshold_dbm"]
         return Limits(**{name: value for name, value in said.items() if value is not None})
 
 

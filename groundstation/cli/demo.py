@@ -47,6 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     choices, clock = choose(arguments), MonotonicClock()
     scenario = scenario_named(arguments.scenario)
+    arguments.station = arguments.station or scenario.course.driver_deg
     if not has_pseudo_terminals():
         address = f"simulated:{arguments.scenario}?seed={arguments.seed}"
         return watch(open_source(address, clock=clock), arguments, choices, clock)

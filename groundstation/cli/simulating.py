@@ -15,7 +15,7 @@ from tempfile import TemporaryDirectory
 from groundstation import __version__
 from groundstation.cli.options import Choices
 from groundstation.errors import SessionFileError
-from groundstation.inbound import BytesReceived, Inbound, LinkChanged, LinkState
+from groundstation.inbound import BytesReceived, DriverPlaced, Inbound, LinkChanged, LinkState
 from groundstation.indexing import RecordingIndex
 from groundstation.recording.names import SUFFIX
 from groundstation.recording.writer import Recorder
@@ -54,7 +54,9 @@ def simulated_inbound(scenario: str, seed: int, for_s: float | None) -> Iterator
     """Yield what a source would give, on the session clock."""
     began_s: float | None = None
     yield LinkChanged(0.0, LinkState.CONNECTED, f"simulated car, scenario {scenario}, seed {seed}")
-    for emission in Simulation(scenario_named(scenario), seed=seed):
+    car = scenario_named(scenario)
+    yield DriverPlaced(0.0, *car.course.driver_deg)
+    for emission in Simulation(car, seed=seed):
         began_s = emission.at_s if began_s is None else began_s
         at_s = emission.at_s - began_s
         if for_s is not None and at_s >= for_s:

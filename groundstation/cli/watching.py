@@ -69,7 +69,7 @@ def watch(
         quiet=arguments.quiet or choices.settings.sound.quiet,
         bell=bell,
         clock=clock,
-        trouble=partial(station.tell_watchers, "sound"),
+        trouble=_to_standard_error if arguments.json else partial(station.tell_watchers, "sound"),
         command=choices.settings.sound.commands,
         tones=choices.settings.sound.tones,
     )
@@ -87,6 +87,11 @@ def watch(
     if lines:
         return run_headless(station, lines, job, session_file=station.session_path)
     return run_screen(station, choices, job, bell=bell)
+
+
+def _to_standard_error(sentence: str) -> None:
+    # A loudspeaker is no part of the session: its replay prints the very same JSON lines.
+    print(f"groundstation: {sentence}", file=sys.stderr)
 
 
 def session_facts(

@@ -44,6 +44,11 @@ class CourseParameters:
     """From the line to rough ground, where a fast car trips and rolls."""
     road: RoadParameters = field(default_factory=RoadParameters)
 
+    @property
+    def driver_deg(self) -> tuple[float, float]:
+        """Latitude and longitude of the driver."""
+        return self.origin.place_deg(self.driver_along_m, self.driver_across_m)
+
 
 @dataclass(frozen=True, slots=True)
 class SensorParameters:
