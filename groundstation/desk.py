@@ -120,3 +120,7 @@ class Desk(Protocol):
     def mark(self, text: str = "") -> None:
         """Mark this moment (live only; a replay ignores it)."""
         ...
+
+    def stand_here(self) -> None:
+        """Take the car's newest fix as the driver's position (live only)."""
+        ...

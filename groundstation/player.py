@@ -143,6 +143,9 @@ class Player:
     def mark(self, text: str = "") -> None:
         """Do nothing: a recording is not changed by watching it."""
 
+    def stand_here(self) -> None:
+        """Do nothing: where the driver stood is in the recording."""
+
     def pause(self, paused: bool) -> None:
         """Hold or go on."""
         self._paused = paused

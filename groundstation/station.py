@@ -119,6 +119,16 @@ class Station:
         """Mark this moment."""
         self._accept(MarkMade(self._clock.now_s(), text))
 
+    def stand_here(self) -> None:
+        """Take the car's newest fix as the driver's position, or say that there is none."""
+        snapshot = self.snapshot
+        latitude_deg = snapshot.number("latitude_deg")
+        longitude_deg = snapshot.number("longitude_deg")
+        if latitude_deg is None or longitude_deg is None or snapshot.number("fix_type") in (0, 1):
+            self.tell_watchers("driver", "no fresh fix: wait until the car has one, then say again")
+            return
+        self._accept(DriverPlaced(self._clock.now_s(), latitude_deg, longitude_deg))
+
     def add_listener(self, listener: Listener) -> None:
         """Tell one more of what happens, from now on."""
         self._watchers.append(listener)

@@ -48,7 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
     from groundstation.cli.watching import watch
 
     folder = vehicles_folder(arguments.settings)
-    name = arguments.source or pick_source(folder)
+    name = arguments.source or pick_source(folder, theme=choose(arguments).theme)
     if name is None:
         return 0
     vehicle = load_vehicle(name, folder)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 LOOK_S = 4.0
 
 
-def pick_source(vehicles: Path) -> str | None:
+def pick_source(vehicles: Path, *, theme: str) -> str | None:
     """Let the user choose a source; return it, or None where they left.
 
     Raises:
@@ -29,7 +29,7 @@ def pick_source(vehicles: Path) -> str | None:
         raise UsageError("live needs a source", "`groundstation sources` lists what is there")
     from groundstation.screens.picker import PickerApp
 
-    return PickerApp(lambda: _offers(vehicles), _look_for_ble).run(mouse=False)
+    return PickerApp(lambda: _offers(vehicles), _look_for_ble, theme=theme).run(mouse=False)
 
 
 def describe_port(port: FoundPort) -> str:

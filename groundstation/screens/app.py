@@ -1,8 +1,8 @@
 """The live screen, and the same screen for a replay.
 
 Owns the keys and the rhythm: 20 times a second it looks at the desk and lets every panel draw its
-part. Rule: the desk is only read; what goes back to it are the named requests mark, pause, step,
-seek and speed.
+part. Rule: the desk is only read; what goes back to it are the named requests mark, stand here,
+pause, step, seek and speed.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from groundstation.screens.palette import COLOURLESS, THEMES, Palette
 from groundstation.screens.replay_requests import REQUESTS
 from groundstation.screens.view import Page, look
 from groundstation.screens.widgets.charts import Charts
+from groundstation.screens.widgets.course import Course
 from groundstation.screens.widgets.details import Details
 from groundstation.screens.widgets.figures import Figures
 from groundstation.screens.widgets.foot import Foot
@@ -50,6 +51,8 @@ class LiveApp(App[Exception]):
         Binding("q", "quit", "quit"),
         Binding("ctrl+c", "quit", "quit", priority=True),
         Binding("m", "mark", "mark"),
+        Binding("s", "stand_here", "I stand here"),
+        Binding("d", "page('distance')", "distance"),
         Binding("u", "next_unit", "units"),
         Binding("t", "next_theme", "theme"),
         Binding("c", "page('channels')", "channels"),
@@ -99,7 +102,8 @@ class LiveApp(App[Exception]):
         self._session: Worker[None] | None = None
         self._foot = Foot()
         self._panels: tuple[Panel, ...] = (
-            Top(), Waiting(), Figures(), Charts(), Details(), Pages(), Progress(), self._foot,
+            Top(), Waiting(), Figures(), Course(), Charts(), Details(), Pages(), Progress(),
+            self._foot,
         )  # fmt: skip
 
     def compose(self) -> ComposeResult:
@@ -146,6 +150,11 @@ class LiveApp(App[Exception]):
     def action_mark(self) -> None:
         """Mark this moment."""
         self._desk.mark()
+
+    def action_stand_here(self) -> None:
+        """Tell that the driver stands where the car is now."""
+        self._desk.stand_here()
+        self.redraw()
 
     def action_next_unit(self) -> None:
         """Show speed in the next unit."""

@@ -12,7 +12,7 @@ from groundstation.screens.drawing.plan import Plan, plan
 from groundstation.units import SpeedUnit
 from groundstation.vehicle.session_events import SessionEvent
 from groundstation.vehicle.snapshot import Snapshot
-from groundstation.vehicle.traces import Traces
+from groundstation.vehicle.traces import CourseTrace, Traces
 from protocol import Table
 
 
@@ -22,6 +22,8 @@ class Page(StrEnum):
     CHARTS = "charts"
     """Charts, both links and the events."""
     CHANNELS = "channels"
+    DISTANCE = "distance"
+    """The margin over distance."""
     KEYS = "keys"
 
 
@@ -33,6 +35,7 @@ class View:
     snapshot: Snapshot
     events: Sequence[SessionEvent]
     traces: Traces
+    course: CourseTrace
     record: RecordState
     replay: ReplayState | None
     bookmarks: Sequence[Bookmark]
@@ -60,12 +63,13 @@ def look(
     height: int,
 ) -> View:
     """Return a view of a desk as it is now, on a screen of some size."""
-    replay, record = desk.replay, desk.record_state
+    replay, record, snapshot = desk.replay, desk.record_state, desk.snapshot
     return View(
         title=desk.title,
-        snapshot=desk.snapshot,
+        snapshot=snapshot,
         events=desk.events,
         traces=desk.traces,
+        course=desk.course,
         record=record,
         replay=None if replay is None else replay.state,
         bookmarks=() if replay is None else replay.bookmarks,
@@ -73,6 +77,12 @@ def look(
         limits=limits,
         table=table,
         width=width,
-        plan=plan(width, height, is_replay=replay is not None, has_trouble=bool(record.trouble)),
+        plan=plan(
+            width,
+            height,
+            is_replay=replay is not None,
+            has_trouble=bool(record.trouble),
+            has_course=snapshot.identity is not None and snapshot.forecast.distance_m is not None,
+        ),
         page=page,
     )

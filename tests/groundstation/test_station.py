@@ -248,3 +248,26 @@ def test_an_unforeseen_error_of_a_source_reaches_the_caller() -> None:
 
     with pytest.raises(SourceError, match="on fire"):
         run(station_of(Broken()).run())
+
+
+def fixed_at(fix: dict[str, float | int]) -> list[Inbound]:
+    now_s = MonotonicClock().now_s()
+    return [BytesReceived(now_s, Sender().encode("fix", fix, 0))]
+
+
+def test_the_newest_fix_is_taken_as_the_drivers_position() -> None:
+    fix = {"latitude_deg": 1.5, "longitude_deg": 2.5, "fix_type": 3}
+    station = station_of(memory_source(fixed_at(fix)))
+    run(station.run())
+    station.stand_here()
+    assert station.telemetry.state.place.station == pytest.approx((1.5, 2.5))
+    assert station.telemetry.state.place.origin == "the driver's position"
+
+
+def test_without_a_fix_the_driver_is_told_so() -> None:
+    station = station_of(memory_source(list(frames(5))))
+    run(station.run())
+    station.stand_here()
+    told = [event.text for event in station.events if isinstance(event, Noted)]
+    assert told[-1].startswith("no fresh fix")
+    assert station.telemetry.state.place.station is None

@@ -9,11 +9,13 @@ from itertools import groupby
 from groundstation.radio.level import Limits
 from groundstation.screens.drawing import axis as axes
 from groundstation.screens.drawing.axis import Axis
+from groundstation.screens.drawing.distance_chart import distance_chart
 from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.plots import area, band, row_of
 from groundstation.screens.drawing.text import beside, line
 from groundstation.units import SpeedUnit
-from groundstation.vehicle.traces import Span, Traces
+from groundstation.vehicle.snapshot import Forecast
+from groundstation.vehicle.traces import CourseTrace, Span, Traces
 
 GUTTER = 8
 """Cells for the axis figures left of a plot."""
@@ -75,6 +77,7 @@ def charts(
     width: int,
     rows: int,
     wide: bool,
+    course: tuple[CourseTrace, Forecast] | None = None,
 ) -> list[Line]:
     """Return all charts that fit.
 
@@ -86,6 +89,7 @@ def charts(
         width: In cells.
         rows: Of all charts together; under 3 nothing is drawn.
         wide: Whether there is room for all five.
+        course: Where the distance is known: draws the margin over it on a wide screen.
     """
     if rows < 3 or width < 4 * GUTTER:
         return [line(width)] * rows
@@ -94,6 +98,16 @@ def charts(
         drawn: list[Line] = []
         for place, name in enumerate(names):
             height = rows * (place + 1) // len(names) - rows * place // len(names)
+            if course is not None and wide and "margin" in names:
+                # The margin over distance has an axis of its own to find room for.
+                margin_rows = max(rows * 3 // 5, rows // 2)
+                height = margin_rows if name == "margin" else rows - margin_rows
+                if name == "margin":
+                    trace, forecast = course
+                    drawn += distance_chart(
+                        trace.places(), forecast, limits=limits, width=chart_width, rows=height
+                    )
+                    continue
             chart = _make(name, traces, chart_width - GUTTER - 1, unit, limits, full_scale_g)
             drawn += draw(chart, width=chart_width, rows=height)
         columns.append((chart_width, drawn))

@@ -56,7 +56,7 @@ def figures(
     wide = width - 2 * narrow
     upper = beside(
         (narrow, block(speed(snapshot, unit), width=narrow, scale=scale)),
-        (narrow, ruled(block(margin(snapshot), width=narrow, scale=scale))),
+        (narrow, ruled(block(stop_margin(snapshot, narrow), width=narrow, scale=scale))),
         (wide, ruled(level.block(snapshot, width=wide, scale=scale))),
     )
     if not lower_scale:
@@ -114,6 +114,16 @@ def speed(snapshot: Snapshot, unit: SpeedUnit) -> Figure:
         label = label if value is None else f"{label} sat"
     shown = None if value is None else unit.from_mps(value)
     return Figure(label, number(shown, 0), "888", age_s, _pass_note(snapshot, unit))
+
+
+def stop_margin(snapshot: Snapshot, width: int) -> Figure:
+    """Return the margin that 19 of 20 stops leave; the margin now where that is unknown."""
+    value = snapshot.forecast.stop_margin_p05_db
+    if value is None:
+        return margin(snapshot)
+    note = "19 of 20 above " if width >= 32 else "19 of 20"
+    digits = 1 if 0 <= value < 9.95 else 0
+    return Figure("STOP MARGIN dB", number(value, digits), "888", note=((note, Ink.TITLE_STRONG),))
 
 
 def margin(snapshot: Snapshot) -> Figure:

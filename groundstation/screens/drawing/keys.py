@@ -7,14 +7,24 @@ from collections.abc import Sequence
 from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.text import beside, cells, line
 
-LIVE_KEYS = (("m", "mark"), ("u", "units"), ("t", "theme"), ("c", "channels"))
+LIVE_KEYS = (
+    ("m", "mark"),
+    ("s", "stand here"),
+    ("d", "distance"),
+    ("u", "units"),
+    ("c", "channels"),
+    ("t", "theme"),
+)
 REPLAY_KEYS = (
     ("space", "pause"), ("←→", "5 s"), (", .", "step"), ("[ ]", "speed"), ("n p", "marks"),
     ("g", "go to"),
 )  # fmt: skip
 LAST_KEYS = (("?", "keys"), ("q", "quit"))
 
-_LIVE_HELP = (("m", "mark this moment"),)
+_LIVE_HELP = (
+    ("m", "mark this moment"),
+    ("s", "I stand where the car is now"),
+)
 _REPLAY_HELP = (
     ("space", "pause, go on"),
     ("left right", "5 s back, forward"),
@@ -27,6 +37,7 @@ _BOTH_HELP = (
     ("u", "km/h, mph, m/s"),
     ("t", "dark, or for sunlight"),
     ("c", "your own channels"),
+    ("d", "margin over distance"),
     ("?", "this page"),
     ("q", "quit"),
 )
@@ -41,7 +52,7 @@ def keys_row(*, is_replay: bool, width: int) -> Line:
     """Return the row at the foot; what does not fit is left out before the last keys."""
     last = [run for key in LAST_KEYS for run in _key(*key)]
     runs: list[Run] = [(" ", Ink.TEXT)]
-    for key in (*REPLAY_KEYS, *LIVE_KEYS[1:]) if is_replay else LIVE_KEYS:
+    for key in (*REPLAY_KEYS, *LIVE_KEYS[2:]) if is_replay else LIVE_KEYS:
         if cells(runs) + cells(_key(*key)) + cells(last) <= width:
             runs += _key(*key)
     return line(width, *runs, *last)

@@ -17,6 +17,9 @@ INKS = {Level.CLEAR: Ink.CLEAR, Level.THIN: Ink.THIN, Level.LIFT: Ink.LIFT, Leve
 BARS = {Level.LIFT: Ink.LIFT_BAR, Level.LOST: Ink.LOST_BAR}
 """Levels that take the screen's attention."""
 
+COUNTED_BELOW_S = 10.0
+"""From here on the time to the lift takes the place of the level's large word."""
+
 _AT_WORST = {Level.CLEAR: 2}
 """Largest scale of a word; a level that is no trouble stays calm."""
 
@@ -27,11 +30,14 @@ def banner(snapshot: Snapshot, width: int) -> Line:
     if level is None:
         return line(width, (" ○ control link not known yet", Ink.FAINT))
     mark, reason = MARKS[level], clean(snapshot.level_reason)
+    lift_in_s = snapshot.forecast.lift_in_s
     if bar := BARS.get(level):
         signs = f"{mark}{mark}{mark}"
         end = f" {level} {signs} "
         text = fit(f" {signs} {level}  {reason}", max(width - len(end), 0))
         return spread(width, [(text, bar)], [(end, bar)], pad=bar)
+    if lift_in_s is not None:
+        reason = f"LIFT in {lift_in_s:.{int(lift_in_s < COUNTED_BELOW_S)}f} s  {reason}"
     text = fit(reason, max(width - len(level) - 5, 0))
     return line(width, (f" {mark} {level}  ", INKS[level]), (text, Ink.STRONG))
 
@@ -42,11 +48,16 @@ def block(snapshot: Snapshot, *, width: int, scale: int) -> list[Line]:
     bar = BARS.get(level) if level else None
     ink = bar or (INKS[level] if level else Ink.FAINT)
     ground = bar or Ink.TEXT
-    word = level or UNKNOWN
+    word: str = level or UNKNOWN
+    counted = _counted(snapshot)
     wanted = min(scale, _AT_WORST.get(level, scale)) if level else scale
     fitting = largest_scale(word, width=width - 2, scale=wanted)
+    label = " CONTROL LINK"
+    if level and counted is not None:
+        word, label = f"{counted:.1f}", f" LIFT IN, s  {MARKS[level]} {level}"
+        fitting = largest_scale(word, width=width - 2, scale=scale)
     title = bar or Ink.TITLE
-    rows = [line(width, (" CONTROL LINK", title), pad=title)]
+    rows = [line(width, (label, title), pad=title)]
     if fitting:
         rows += [line(width, (f" {text}", ink), pad=ground) for text in large(word, fitting)]
     else:
@@ -57,6 +68,14 @@ def block(snapshot: Snapshot, *, width: int, scale: int) -> list[Line]:
         rows.append(line(width, (f" {MARKS[level]} for {_duration(held_s)}", ground), pad=ground))
     rows += [blank(width, ground)] * (rows_of(scale) + 1 - len(rows))
     return rows[: rows_of(scale) + 1]
+
+
+def _counted(snapshot: Snapshot) -> float | None:
+    """Return the seconds to the lift point where they are counted down."""
+    lift_in_s = snapshot.forecast.lift_in_s
+    if lift_in_s is None or lift_in_s >= COUNTED_BELOW_S or snapshot.level in BARS:
+        return None
+    return lift_in_s
 
 
 def _duration(seconds: float) -> str:

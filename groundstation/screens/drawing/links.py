@@ -63,6 +63,7 @@ def control_panel(snapshot: Snapshot, width: int) -> list[Line]:
     return [
         line(width, *title, pad=Ink.TITLE),
         _item(width, "RSSI", (number(link.rssi_dbm, 0, "dBm"), Ink.STRONG)),
+        _item(width, "margin", (number(link.margin_db, 1, "dB"), Ink.STRONG)),
         _item(width, "threshold", (threshold, Ink.TEXT), (origin, Ink.FAINT)),
         _item(width, "SNR", (number(link.snr_db, 0, "dB"), Ink.TEXT)),
         _item(width, "packets", (number(link.received_percent, 0, "%"), Ink.TEXT)),

@@ -17,6 +17,9 @@ CHART_ROWS = 6
 """Rows of two charts, one above the other, that are still worth drawing."""
 
 LINK_ROWS = 2
+COURSE_ROWS = {False: 2, True: 4}
+"""Rows of the course strip on a narrow and on a wide screen."""
+
 PANEL_ROWS = 8
 """Rows of the lists when they stand side by side."""
 
@@ -36,6 +39,8 @@ class Plan:
     """Of the upper figures."""
     lower_scale: int
     """Of the lower figures; 0 leaves them out."""
+    course: int
+    """Of the course strip, where the distance is known."""
     charts: int
     details: int
     progress: int
@@ -48,14 +53,18 @@ class Plan:
         return self.charts + self.details
 
 
-def plan(width: int, height: int, *, is_replay: bool, has_trouble: bool) -> Plan:
+def plan(
+    width: int, height: int, *, is_replay: bool, has_trouble: bool, has_course: bool = False
+) -> Plan:
     """Return the best plan for a screen; all rows together are `height`, or less if it is tiny."""
     for scale in (4, 3, 2):
         lower = scale - 1
         figures = rows_of(scale) + rows_of(lower) + 2
         fixed = 3 + is_replay + has_trouble
-        left = height - fixed - figures
-        least = CHART_ROWS + LINK_ROWS + 2
+        course = COURSE_ROWS[width >= WIDE_FROM and scale > 2] if has_course else 0
+        left = height - fixed - figures - course
+        # The strip is worth more than the events.
+        least = CHART_ROWS + LINK_ROWS + (0 if has_course else 2)
         if width < _NEEDED_COLUMNS[scale] or left < least + (PANEL_ROWS - 4) * (scale > 2):
             continue
         wide = width >= WIDE_FROM and left >= CHART_ROWS + PANEL_ROWS
@@ -68,6 +77,7 @@ def plan(width: int, height: int, *, is_replay: bool, has_trouble: bool) -> Plan
             trouble=int(has_trouble),
             banner=1,
             figures=figures,
+            course=course,
             scale=scale,
             lower_scale=lower,
             charts=charts,
@@ -76,10 +86,10 @@ def plan(width: int, height: int, *, is_replay: bool, has_trouble: bool) -> Plan
             keys=1,
             wide=wide,
         )
-    return _small_plan(height, is_replay=is_replay, has_trouble=has_trouble)
+    return _small_plan(height, is_replay=is_replay, has_trouble=has_trouble, has_course=has_course)
 
 
-def _small_plan(height: int, *, is_replay: bool, has_trouble: bool) -> Plan:
+def _small_plan(height: int, *, is_replay: bool, has_trouble: bool, has_course: bool) -> Plan:
     left = height
 
     def take(rows: int) -> int:
@@ -95,6 +105,7 @@ def _small_plan(height: int, *, is_replay: bool, has_trouble: bool) -> Plan:
     header = take(1)
     keys = take(1)
     progress = take(int(is_replay))
+    course = take(COURSE_ROWS[False]) if has_course and upper else 0
     lower = take(rows_of(1) + 1) if upper else 0
     links = take(LINK_ROWS)
     charts = take(CHART_ROWS) or take(CHART_ROWS // 2)
@@ -103,6 +114,7 @@ def _small_plan(height: int, *, is_replay: bool, has_trouble: bool) -> Plan:
         trouble=trouble,
         banner=banner,
         figures=upper + lower,
+        course=course,
         scale=1,
         lower_scale=int(lower > 0),
         charts=charts,

@@ -36,6 +36,7 @@ class Charts(Panel):
             return []
         full_scale = (view.snapshot.channels or {}).get("accel_full_scale_g")
         value = full_scale.value if full_scale else None
+        forecast = view.snapshot.forecast
         return charts(
             view.traces,
             unit=view.unit,
@@ -45,4 +46,5 @@ class Charts(Panel):
             width=view.width,
             rows=view.plan.charts,
             wide=view.plan.wide,
+            course=None if forecast.distance_m is None else (view.course, forecast),
         )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from math import exp, sin
+from math import exp, log10, sin
 
 from groundstation.desk import Bookmark, RecordState, ReplayState
 from groundstation.inbound import LinkState
@@ -20,14 +20,16 @@ from groundstation.vehicle.session_events import (
 )
 from groundstation.vehicle.snapshot import (
     ControlLink,
+    Forecast,
     HeldPeaks,
     Identity,
     Level,
+    LinkFit,
     Reading,
     Snapshot,
     TelemetryLink,
 )
-from groundstation.vehicle.traces import TICK_S, Span, Traces
+from groundstation.vehicle.traces import TICK_S, CourseTrace, Span, Traces
 from protocol import Value
 
 NOW_S = 75.0
@@ -71,9 +73,14 @@ class FakeDesk:
     record_state: RecordState = RECORDING
     replay: FakeReplay | None = None
     marks: list[str] = field(default_factory=list)
+    course: CourseTrace = field(default_factory=CourseTrace)
+    stood: int = 0
 
     def mark(self, text: str = "") -> None:
         self.marks.append(text)
+
+    def stand_here(self) -> None:
+        self.stood += 1
 
 
 def readings(at_s: float = NOW_S, *, stale: bool = False, **values: Value) -> dict[str, Reading]:
@@ -202,6 +209,31 @@ def replayed(*, paused: bool) -> FakeDesk:
     )
 
 
+FIT = LinkFit(margin_at_1m_db=108.0, exponent=3.8, sigma_db=3.2)
+
+FORECAST = Forecast(
+    distance_m=182.0,
+    distance_origin="the driver's position",
+    away_mps=38.2,
+    stop_margin_db=12.5,
+    stop_margin_p05_db=7.2,
+    lift_in_s=2.4,
+    stop_point_m=323.0,
+    lift_point_m=274.0,
+    range_edge_m=460.0,
+    fit=FIT,
+)
+
+
+def measured(to_m: float = 182.0) -> CourseTrace:
+    """Return the margins measured up to a distance."""
+    trace = CourseTrace()
+    for place in range(4, int(to_m), 5):
+        middle_db = FIT.margin_at_1m_db - 38.0 * log10(place) + 2.0 * sin(place)
+        trace.add(float(place), (middle_db - 2.0, middle_db + 2.0))
+    return trace
+
+
 def scenes() -> dict[str, FakeDesk]:
     """Return a desk for every situation that the screen must tell apart, by name."""
     old = {**STANDARD, "control_rssi_dbm": -80.0}
@@ -291,6 +323,45 @@ def scenes() -> dict[str, FakeDesk]:
             record_state=RecordState(
                 False, "2031-05-04_11-20-07_sandpiper.session", full, lost_bytes=12_288
             ),
+        ),
+        "counting": FakeDesk(
+            with_margin(
+                22.0, Level.THIN, "stop margin 7.2 dB (5 %), under 10 dB", forecast=FORECAST
+            ),
+            events=EVENTS,
+            traces=driven(),
+            course=measured(),
+        ),
+        "lift_now": FakeDesk(
+            with_margin(
+                16.0,
+                Level.LIFT,
+                "stop margin 2.1 dB (5 %), under 3 dB",
+                forecast=replace(
+                    FORECAST,
+                    distance_m=278.0,
+                    stop_point_m=419.0,
+                    lift_in_s=0.0,
+                    stop_margin_p05_db=2.1,
+                ),
+            ),
+            events=EVENTS,
+            traces=driven(),
+            course=measured(278.0),
+        ),
+        "nearer": FakeDesk(
+            running(
+                forecast=Forecast(
+                    distance_m=88.0,
+                    distance_origin="the car's first fix at rest",
+                    away_mps=-21.0,
+                    range_edge_m=460.0,
+                    fit=FIT,
+                )
+            ),
+            events=EVENTS,
+            traces=driven(),
+            course=measured(),
         ),
         "own_channels": FakeDesk(
             running(channels={**readings(**STANDARD), **own}), events=EVENTS, traces=driven()

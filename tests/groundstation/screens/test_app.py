@@ -31,7 +31,7 @@ def test_every_scene_fills_every_screen_and_nothing_more(size: tuple[int, int]) 
     async def script(pilot: Pilot[Exception]) -> None:
         for scene in scenes().values():
             vars(desk).update(vars(scene))
-            for page in ("charts", "keys", "channels"):
+            for page in ("charts", "keys", "channels", "distance"):
                 app.action_page(page)
                 await pilot.pause()
                 rows = text_of(app).split("\n")
@@ -75,6 +75,34 @@ def test_m_marks_this_moment() -> None:
     desk = FakeDesk(running())
     read(desk, keys=("m", "m"))
     assert desk.marks == ["", ""]
+
+
+def test_s_says_where_the_driver_stands() -> None:
+    desk = FakeDesk(running())
+    read(desk, keys=("s",))
+    assert desk.stood == 1
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
+def test_the_course_says_every_place_in_words(size: tuple[int, int]) -> None:
+    text = read(SCENES["counting"], size=size)
+    for said in ("DRIVER", "▶ CAR 182 m", "△ LIFT 274 m", "□ STOP 323 m", "┃ EDGE 460 m"):
+        assert said in text
+    assert "LIFT in 2.4 s" in text
+    assert all(row in text for row in large("2.4", 2 if size[0] == 80 else 3))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
+def test_a_place_that_is_not_the_drivers_is_said_to_be(size: tuple[int, int]) -> None:
+    text = read(SCENES["nearer"], size=size)
+    assert "distances from the car's first fix at rest" in text
+    assert "◀ CAR 88 m" in text
+
+
+def test_d_draws_the_margin_over_distance() -> None:
+    text = read(SCENES["counting"], keys=("d",))
+    assert "margin dB over distance, 0 to 500 m" in text
+    assert "TELEMETRY" not in text
 
 
 def test_u_goes_through_the_units() -> None:

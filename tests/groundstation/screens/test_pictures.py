@@ -27,12 +27,12 @@ def test_sunlight_120x40(snap_compare: Compare, name: str) -> None:
     assert snap_compare(shown_app(scenes()[name], "sunlight"), terminal_size=LARGE)
 
 
-@pytest.mark.parametrize("name", ["clear", "lift", "stale"])
+@pytest.mark.parametrize("name", ["clear", "lift", "stale", "counting"])
 def test_sunlight_80x24(snap_compare: Compare, name: str) -> None:
     assert snap_compare(shown_app(scenes()[name], "sunlight"), terminal_size=SMALL)
 
 
-@pytest.mark.parametrize("name", ["clear", "lift", "stale"])
+@pytest.mark.parametrize("name", ["clear", "lift", "stale", "counting", "lift_now"])
 def test_dark_120x40(snap_compare: Compare, name: str) -> None:
     assert snap_compare(shown_app(scenes()[name]), terminal_size=LARGE)
 
@@ -40,6 +40,10 @@ def test_dark_120x40(snap_compare: Compare, name: str) -> None:
 def test_help(snap_compare: Compare) -> None:
     app = shown_app(scenes()["paused"])
     assert snap_compare(app, terminal_size=SMALL, press=["question_mark"])
+
+
+def test_distance_page(snap_compare: Compare) -> None:
+    assert snap_compare(shown_app(scenes()["counting"]), terminal_size=SMALL, press=["d"])
 
 
 def test_own_channels_page(snap_compare: Compare) -> None:

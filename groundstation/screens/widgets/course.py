@@ -1,0 +1,18 @@
+"""The course strip."""
+
+from __future__ import annotations
+
+from groundstation.screens.drawing.course import course
+from groundstation.screens.drawing.ink import Line
+from groundstation.screens.view import View
+from groundstation.screens.widgets.panel import Panel
+
+
+class Course(Panel):
+    """The car between driver and edge of range, while its distance is known."""
+
+    def lines(self, view: View) -> list[Line]:
+        """Return the strip as it is now."""
+        if view.is_waiting or not view.plan.course:
+            return []
+        return course(view.snapshot.forecast, width=view.width, rows=view.plan.course)
