@@ -27,6 +27,9 @@ FIGURES_FROM_ROWS = 8
 _FIT = "▔━▁"
 """The fit in the upper, middle and lower third of a row."""
 
+BAND_FROM_ROWS = 8
+"""In fewer rows the band is no more than patches."""
+
 
 def distance_chart(
     places: Sequence[tuple[float, Span]],
@@ -59,7 +62,9 @@ def distance_chart(
         if axis.low < limit_db < axis.high:
             figures.setdefault(row_of(limit_db, axis, plot_rows), f"{limit_db:g}")
     caption = f" margin dB over distance, 0 to {end_m:.0f} m"
-    legend = "   ⣿ measured  ━ fit  ░ 9 of 10 within"
+    legend = "   ⣿ measured  ━ fit"
+    if plot_rows >= BAND_FROM_ROWS:
+        legend += "  ░ 9 of 10 within"
     if len(caption) + len(legend) < width and forecast.fit is not None:
         caption += legend
     drawn = [line(width, (caption, Ink.TITLE), pad=Ink.TITLE)]
@@ -100,7 +105,7 @@ def _plot(
 ) -> list[list[Run]]:
     count, rows = size
     grid: list[list[Run]] = [[(" ", Ink.TEXT)] * count for _ in range(rows)]
-    if fit is not None:
+    if fit is not None and rows >= BAND_FROM_ROWS:
         for column in range(count):
             _draw_band(grid, column, fit, axis, (column + 0.5) / count * end_m)
     for limit_db, stroke in ((limits.lift_margin_db, "╌"), (limits.required_margin_db, "─")):
