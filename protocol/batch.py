@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from protocol.batch_frames import (
     GOOD,
     HEADER_DTYPE,
+    HEADER_WORD,
     REASONS,
     FrameRows,
     read_frames,
@@ -240,10 +241,10 @@ def _in_stream_order(rows: list[FrameRows]) -> NDArray[np.void]:
     """Return the headers of all frames."""
     if len(rows) == 1:
         return rows[0].header
-    headers = np.empty(sum(len(each.place) for each in rows), HEADER_DTYPE)
+    headers = np.empty(sum(len(each.place) for each in rows), HEADER_WORD)
     for each in rows:
-        headers[each.place] = each.header
-    return headers
+        headers[each.place] = each.header.view(HEADER_WORD)
+    return headers.view(HEADER_DTYPE)
 
 
 def _by_vehicle(vehicle: NDArray[np.uint8]) -> dict[int, _Own]:
@@ -268,7 +269,7 @@ def _order(
         np.empty(count, np.bool_),
     )
     for own in by_vehicle.values():
-        header = headers[own]
+        header = headers.view(HEADER_WORD)[own].view(HEADER_DTYPE)
         places = place_all(Counters(header["sequence"], header["clock_us"], at_s[own]))
         for each in fields(Places):
             getattr(all_places, each.name)[own] = getattr(places, each.name)

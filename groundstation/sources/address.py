@@ -1,10 +1,10 @@
 """What the user writes to name a source, understood.
 
 Owns the forms of an address: `serial:/dev/ttyUSB0?baud=57600` or the bare name of a port,
-`tcp://HOST:PORT`, `udp://[HOST]:PORT`, `simulated:SCENARIO?seed=N`. Rules: an address that is
-understood can be written back by `str()` and read again to the same; one that is not raises
-`UnknownSourceError` and nothing else, with an example; and where no host is written, it is this
-computer alone.
+`ble:NAME?service=UUID&notify=UUID`, `tcp://HOST:PORT`, `udp://[HOST]:PORT`,
+`simulated:SCENARIO?seed=N`. Rules: an address that is understood can be written back by `str()` and
+read again to the same; one that is not raises `UnknownSourceError` and nothing else, with an
+example; and where no host is written, it is this computer alone.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from ipaddress import IPv6Address
 from typing import ClassVar
 
 from groundstation.errors import UnknownSourceError
+from groundstation.sources.ble_names import UART_NOTIFY, UART_SERVICE, is_address, long_uuid
 
 DEFAULT_BAUD = 115200
 DEFAULT_SEED = 1
@@ -24,6 +25,7 @@ LOOPBACK = "127.0.0.1"
 
 _EXAMPLES = {
     "serial": "serial:/dev/ttyUSB0",
+    "ble": "ble:CAR-1",
     "tcp": "tcp://192.168.4.1:5000",
     "udp": "udp://:5600",
     "simulated": "simulated:demo",
@@ -51,6 +53,31 @@ class SerialAddress:
     def __str__(self) -> str:
         options = "" if self.baud == DEFAULT_BAUD else f"?baud={self.baud}"
         return f"serial:{self.device}{options}"
+
+
+@dataclass(frozen=True, slots=True)
+class BleAddress:
+    """A car to be heard over Bluetooth LE."""
+
+    device: str
+    """The name that it advertises; or its address, in capitals (under macOS a UUID)."""
+    service: str = UART_SERVICE
+    """UUID of the service that sends the bytes, in its long form."""
+    notify: str = UART_NOTIFY
+    """UUID of the characteristic in it that notifies of them, in its long form."""
+
+    scheme: ClassVar[str] = "ble"
+
+    def __str__(self) -> str:
+        options = [
+            f"{key}={value}"
+            for key, value, default in (
+                ("service", self.service, UART_SERVICE),
+                ("notify", self.notify, UART_NOTIFY),
+            )
+            if value != default
+        ]
+        return f"ble:{self.device}{'?' * bool(options)}{'&'.join(options)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +121,7 @@ class SimulatedAddress:
         return f"simulated:{self.scenario}{options}"
 
 
-Address = SerialAddress | TcpAddress | UdpAddress | SimulatedAddress
+Address = SerialAddress | BleAddress | TcpAddress | UdpAddress | SimulatedAddress
 
 
 def endpoint(host: str, port: int) -> str:
@@ -132,6 +159,18 @@ def _serial(target: str, options: str, baud: int) -> SerialAddress:
     return SerialAddress(device, _number("serial", options, "baud", baud))
 
 
+def _ble(target: str, options: str, baud: int) -> BleAddress:
+    device = re.sub(r"^[/\s]+", "", target)
+    if not device:
+        raise UnknownSourceError("The car is not named", _hint("ble"))
+    uuids = _uuids(options)
+    return BleAddress(
+        device.upper() if is_address(device) else device,
+        uuids.get("service", UART_SERVICE),
+        uuids.get("notify", UART_NOTIFY),
+    )
+
+
 def _tcp(target: str, options: str, baud: int) -> TcpAddress:
     return TcpAddress(*_host_and_port("tcp", target, options))
 
@@ -150,6 +189,7 @@ def _simulated(target: str, options: str, baud: int) -> SimulatedAddress:
 
 _PARSERS: dict[str, Callable[[str, str, int], Address]] = {
     "serial": _serial,
+    "ble": _ble,
     "tcp": _tcp,
     "udp": _udp,
     "simulated": _simulated,
@@ -173,6 +213,24 @@ def _number(scheme: str, options: str, name: str, default: int) -> int:
             f"Write for example {_EXAMPLES[scheme]}?{name}={default}",
         )
     return number
+
+
+def _uuids(options: str) -> dict[str, str]:
+    """Return the UUIDs that the options of a `ble` source give, by the name of the option."""
+    uuids: dict[str, str] = {}
+    example = f"Write for example {_EXAMPLES['ble']}?service=FFE0&notify=FFE1"
+    for option in options.split("&") if options else []:
+        key, _, value = (part.strip() for part in option.partition("="))
+        key = key.lower()
+        if key not in ("service", "notify"):
+            raise UnknownSourceError(f"A ble source has no option {_quoted(key)}", example)
+        uuid = long_uuid(value)
+        if uuid is None:
+            raise UnknownSourceError(f"{key} is a UUID, not {_quoted(value)}", example)
+        if key in uuids:
+            raise UnknownSourceError(f"{key} is given twice", example)
+        uuids[key] = uuid
+    return uuids
 
 
 def _host_and_port(scheme: str, target: str, options: str) -> tuple[str, int]:

@@ -20,6 +20,7 @@ from groundstation.sources.address import DEFAULT_BAUD, parse_address
 
 _BACK_ENDS = {
     "serial": "groundstation.sources.serial_port:SerialSource",
+    "ble": "groundstation.sources.ble:BleSource",
     "tcp": "groundstation.sources.network:TcpSource",
     "udp": "groundstation.sources.network:UdpSource",
     "simulated": "groundstation.sources.simulated:SimulatedSource",

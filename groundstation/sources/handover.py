@@ -3,7 +3,9 @@
 Owns the queue between a source's thread or task and its reader, in the order of arrival. Rule:
 nothing is dropped. Where the queue is full the receiving side waits; the operating system's own
 buffer then fills, and what is lost in front of it shows as missing sequence numbers. How often
-that was near is counted.
+that was near is counted. A receiver that cannot wait is refused instead: until the queue is half
+empty, so that one long hole is left and not many short ones. Each refusal is counted, and is the
+receiver's to tell of.
 """
 
 from __future__ import annotations
@@ -32,6 +34,8 @@ class SourceCounters:
     most_waiting: int = 0
     held_up: int = 0
     """Times when the queue was full and reception had to wait."""
+    refused: int = 0
+    """Events of a receiver that cannot wait for which there was no room."""
 
 
 class Handover:
@@ -49,6 +53,8 @@ class Handover:
         self._received_bytes = 0
         self._most_waiting = 0
         self._held_up = 0
+        self._refused = 0
+        self._overfull = False
 
     @property
     def counters(self) -> SourceCounters:
@@ -60,6 +66,7 @@ class Handover:
                 waiting=len(self._events),
                 most_waiting=self._most_waiting,
                 held_up=self._held_up,
+                refused=self._refused,
             )
 
     def put_nowait(self, event: Inbound) -> None:
@@ -70,6 +77,20 @@ class Handover:
         """
         if not self._offer(event):
             raise BufferError(f"{self._capacity} events are waiting to be read")
+
+    def offer(self, event: Inbound) -> bool:
+        """Hand over `event` from the event loop at once; return False where it is refused.
+
+        It is refused where the queue is full, or was and is not half empty again.
+        """
+        with self._room:
+            if self._overfull and len(self._events) <= self._capacity // 2:
+                self._overfull = False
+        if not self._overfull and self._offer(event):
+            return True
+        self._overfull = True
+        self._refused += 1
+        return False
 
     async def put(self, event: Inbound) -> None:
         """Hand over `event` from a coroutine; wait for room. Once closed, do nothing."""

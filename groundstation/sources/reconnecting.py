@@ -85,11 +85,8 @@ class Connection(Protocol):
         ...
 
 
-class ReconnectingSource(LiveSource):
-    """A source in the event loop that connects without end. Must: `_connect`, `_trying`."""
-
-    _trying: str
-    """One plain sentence for the time after a loss."""
+class RetryingSource(LiveSource):
+    """A source in the event loop that tries without end. Must: `_attempt`."""
 
     def __init__(
         self, name: str, *, clock: Clock, backoff_s: tuple[float, float] = BACKOFF_S
@@ -99,6 +96,26 @@ class ReconnectingSource(LiveSource):
         self._story = LinkStory(clock)
 
     @abstractmethod
+    async def _attempt(self) -> None:
+        """Connect, and hand over until the connection is lost; tell what happens."""
+
+    async def _pump(self) -> None:
+        while True:
+            await self._attempt()
+            await self._clock.sleep(self._backoff.next_s())
+
+    async def _tell(self, changes: list[LinkChanged]) -> None:
+        for change in changes:
+            await self._handover.put(change)
+
+
+class ReconnectingSource(RetryingSource):
+    """A source whose bytes are asked for one read at a time. Must: `_connect`, `_trying`."""
+
+    _trying: str
+    """One plain sentence for the time after a loss."""
+
+    @abstractmethod
     async def _connect(self) -> Connection:
         """Return a connection that stands.
 
@@ -106,15 +123,13 @@ class ReconnectingSource(LiveSource):
             SourceError: It cannot be had now; says why, and what to do.
         """
 
-    async def _pump(self) -> None:
-        while True:
-            try:
-                connection = await self._connect()
-            except SourceError as reason:
-                await self._tell(self._story.failed(str(reason)))
-            else:
-                await self._tell(await self._stream(connection))
-            await self._clock.sleep(self._backoff.next_s())
+    async def _attempt(self) -> None:
+        try:
+            connection = await self._connect()
+        except SourceError as reason:
+            await self._tell(self._story.failed(str(reason)))
+        else:
+            await self._tell(await self._stream(connection))
 
     async def _stream(self, connection: Connection) -> list[LinkChanged]:
         """Hand over until the connection is lost; return what to tell of that."""
@@ -128,7 +143,3 @@ class ReconnectingSource(LiveSource):
             return self._story.lost(str(reason), self._trying)
         finally:
             await connection.aclose()
-
-    async def _tell(self, changes: list[LinkChanged]) -> None:
-        for change in changes:
-            await self._handover.put(change)

@@ -5,6 +5,7 @@
  *     invented_sensors.c  invented readings; put your drivers in its place
  *     board_mps2.c        start-up, clock and serial port of one board; put your own in its place
  *     board_host.c        the same for a PC: writes the frames to its output
+ *     example_ble.c       in place of a serial port: Bluetooth LE (see example_ble.h)
  */
 #ifndef EXAMPLE_CAR_H
 #define EXAMPLE_CAR_H

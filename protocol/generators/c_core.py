@@ -1,4 +1,4 @@
-"""The parts of `c/car_wire.h` that are the same for every frame table, as they stand in the file."""
+"""The parts of `c/car_wire.h` that are the same for every frame table, as they stand there."""
 
 from __future__ import annotations
 

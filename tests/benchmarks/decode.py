@@ -216,10 +216,12 @@ def _run(program: str, path: Path) -> bytes:
 def _timed(works: dict[str, Callable[[], object]], repeats: int) -> dict[str, list[float]]:
     """Return the times of each, taken in turn, so that all meet the same machine."""
     times_s: dict[str, list[float]] = {name: [] for name in works}
+    results: dict[str, object] = {}
     for _ in range(repeats):
         for name, work in works.items():
             began_s = perf_counter()
-            work()
+            # Kept until the next one is there, as memory given back is slow to get again.
+            results[name] = work()
             times_s[name].append(perf_counter() - began_s)
     return times_s
 

@@ -65,14 +65,29 @@ def test_cobs_has_its_published_values(plain: str, stuffed: str) -> None:
     assert unstuff(bytes.fromhex(stuffed)) == bytes.fromhex(plain)
 
 
-def test_cobs_around_a_full_block() -> None:
-    # Lengths and bytes computed with `cobs` 1.2.2; longer than any frame, but the method's corner.
-    full = bytes(range(1, 255))
-    assert unstuff(b"\xff" + full) == full
-    assert unstuff(b"\x01\xff" + full) == b"\0" + full
-    assert unstuff(b"\xff" + full + b"\x02\xff") == full + b"\xff"
-    # Some encoders end a packet of full blocks with 01: the same data, and accepted.
-    assert unstuff(b"\xff" + full + b"\x01") == full
+def counting(first: int, last: int) -> bytes:
+    return bytes(range(first, last + 1))
+
+
+# Longer than any frame of ours, but the method's corner; computed with `cobs` 1.2.2.
+@pytest.mark.parametrize(
+    ("plain", "stuffed"),
+    [
+        (counting(1, 254), b"\xff" + counting(1, 254)),
+        (b"\0" + counting(1, 254), b"\x01\xff" + counting(1, 254)),
+        (counting(1, 255), b"\xff" + counting(1, 254) + b"\x02\xff"),
+        (counting(2, 255) + b"\0", b"\xff" + counting(2, 255) + b"\x01\x01"),
+        (counting(3, 255) + b"\0\x01", b"\xfe" + counting(3, 255) + b"\x02\x01"),
+    ],
+)
+def test_cobs_around_a_full_block(plain: bytes, stuffed: bytes) -> None:
+    assert cobs.encode(plain) == stuffed
+    assert unstuff(stuffed) == plain
+
+
+def test_a_full_block_may_end_with_an_empty_one() -> None:
+    # Some encoders end a packet so: the same data, and accepted.
+    assert unstuff(b"\xff" + counting(1, 254) + b"\x01") == counting(1, 254)
 
 
 @pytest.mark.parametrize("block", ["00", "05 11 22", "03 11 00", "02", "FF 11", "01 05 11"])

@@ -111,10 +111,20 @@ def test_replay_as_json_lines(edge: Path, capsys: pytest.CaptureFixture[str]) ->
     assert [round(line["at_s"], 6) for line in states] == [n / 10 for n in range(len(states))]
     assert lines[-1]["event"] == "end"
     assert lines[-1]["session"] == str(edge)
-    for key in (
-        "speed_mps yaw_rate_dps accel_g control_rssi_dbm margin_db stop_margin_db "
-        "stop_margin_p05_db lift_in_s distance_m level vehicle_s at_s"
-    ).split():
+    for key in [
+        "speed_mps",
+        "yaw_rate_dps",
+        "accel_g",
+        "control_rssi_dbm",
+        "margin_db",
+        "stop_margin_db",
+        "stop_margin_p05_db",
+        "lift_in_s",
+        "distance_m",
+        "level",
+        "vehicle_s",
+        "at_s",
+    ]:
         assert key in states[-1]
     assert set(states[-1]["telemetry"]) >= {"frames", "lost", "rejected", "loss_ratio", "age_s"}
 

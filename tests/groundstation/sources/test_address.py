@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from groundstation.errors import UnknownSourceError
 from groundstation.sources.address import (
     Address,
+    BleAddress,
     SerialAddress,
     SimulatedAddress,
     TcpAddress,
@@ -32,6 +33,31 @@ UNDERSTOOD: list[tuple[str, Address]] = [
     ("COM3", SerialAddress("COM3")),
     ("com12", SerialAddress("com12")),
     ("\\\\.\\COM12", SerialAddress("\\\\.\\COM12")),
+    ("ble:CAR-1", BleAddress("CAR-1")),
+    ("ble://CAR-1", BleAddress("CAR-1")),
+    ("BLE: my little car ", BleAddress("my little car")),
+    ("ble:Car: the 2nd", BleAddress("Car: the 2nd")),
+    ("ble:c0:12:ab:cd:ef:09", BleAddress("C0:12:AB:CD:EF:09")),
+    (
+        "ble:1b4e28ba-2fa1-11d2-883f-0016d3cca427",
+        BleAddress("1B4E28BA-2FA1-11D2-883F-0016D3CCA427"),
+    ),
+    (
+        "ble:CAR-1?service=FFE0&notify=ffe1",
+        BleAddress(
+            "CAR-1",
+            "0000ffe0-0000-1000-8000-00805f9b34fb",
+            "0000ffe1-0000-1000-8000-00805f9b34fb",
+        ),
+    ),
+    (
+        "ble:CAR-1?Notify=6E400004-B5A3-F393-E0A9-E50E24DCCA9E",
+        BleAddress("CAR-1", notify="6e400004-b5a3-f393-e0a9-e50e24dcca9e"),
+    ),
+    (
+        "ble:CAR-1?service=12345678",
+        BleAddress("CAR-1", "12345678-0000-1000-8000-00805f9b34fb"),
+    ),
     ("tcp://192.168.4.1:5000", TcpAddress("192.168.4.1", 5000)),
     ("tcp:192.168.4.1:5000", TcpAddress("192.168.4.1", 5000)),
     ("tcp://receiver.local:5000", TcpAddress("receiver.local", 5000)),
@@ -62,6 +88,13 @@ REFUSED: list[tuple[str, str, str]] = [
     ("serial:/dev/x?baud=-1", 'baud is a whole number, not "-1"', "baud=115200"),
     ("serial:/dev/x?baud=" + "9" * 5000, "baud is a whole number", "baud=115200"),
     ("serial:/dev/x?baud=9600&baud=1", 'baud is a whole number, not "9600&baud=1"', "baud="),
+    ("ble:", "The car is not named", "ble:CAR-1"),
+    ("ble: //", "The car is not named", "ble:CAR-1"),
+    ("ble:CAR-1?name=x", 'A ble source has no option "name"', "?service=FFE0&notify=FFE1"),
+    ("ble:CAR-1?&", 'A ble source has no option ""', "?service=FFE0&notify=FFE1"),
+    ("ble:CAR-1?service=", 'service is a UUID, not ""', "?service=FFE0&notify=FFE1"),
+    ("ble:CAR-1?notify=FFE", 'notify is a UUID, not "FFE"', "?service=FFE0&notify=FFE1"),
+    ("ble:CAR-1?notify=FFE1&notify=FFE1", "notify is given twice", "?service=FFE0&notify=FFE1"),
     ("serial:/dev/\x1b[2J", "The name of the source has unprintable characters in it", "serial:"),
     ("serial:/dev/\x00", "The name of the source has unprintable characters in it", "serial:"),
     ("tcp://localhost", '"localhost" has no port', "tcp://192.168.4.1:5000"),
@@ -118,16 +151,17 @@ def test_the_address_outdoes_the_option() -> None:
     assert parse_address("/dev/x?baud=9600", baud=57600) == SerialAddress("/dev/x", 9600)
 
 
-schemes = st.sampled_from(["serial", "tcp", "udp", "simulated", "COM3", "/dev/x"])
+schemes = st.sampled_from(["serial", "ble", "tcp", "udp", "simulated", "COM3", "/dev/x"])
 marks = st.sampled_from([":", "//", "/", "?", "=", "&", "[", "]", "%", "@", ".", "\\", " "])
 odd_ends = st.sampled_from(
-    ["baud=", "seed=", "::1", "5000", "99999", "host", "\x00", "\ud800", "é"]
+    ["baud=", "seed=", "service=", "FFE0", "::1", "5000", "99999", "host", "\x00", "\ud800", "é"]
 )
 pieces = st.one_of(schemes, marks, odd_ends)
 
 
 @given(st.one_of(st.text(), st.lists(pieces, max_size=8).map("".join)))
 @example("serial:////x")
+@example("ble:/ /x")
 @example("tcp://[::1%]:1")
 @example("tcp://" + "a" * 70 + ":1")
 def test_any_text_is_understood_for_good_or_refused(text: str) -> None:

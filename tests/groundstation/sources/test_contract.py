@@ -15,12 +15,23 @@ from pathlib import Path
 import pytest
 
 from groundstation.inbound import BytesReceived, LinkState
-from groundstation.sources.address import SerialAddress, SimulatedAddress, TcpAddress, UdpAddress
+from groundstation.sources.address import (
+    BleAddress,
+    SerialAddress,
+    SimulatedAddress,
+    TcpAddress,
+    UdpAddress,
+)
+from groundstation.sources.ble import BleSource
 from groundstation.sources.live import LiveSource
 from groundstation.sources.memory import MemorySource
 from groundstation.sources.network import TcpSource, UdpSource
 from groundstation.sources.serial_port import SerialSource
 from groundstation.sources.simulated import SimulatedSource
+from tests.ble.air import Air
+from tests.ble.bumble_backend import Computer, virtual_bluetooth
+from tests.ble.clocks import NoHurry
+from tests.ble.peripheral import VirtualCar
 from tests.groundstation.sources.conftest import open_descriptors
 from tests.groundstation.sources.links import (
     Log,
@@ -107,6 +118,28 @@ class SerialRig(Rig):
         self.port.pull()
 
 
+class BleRig(Rig):
+    def __init__(self, clock: SteppingClock, folder: Path) -> None:
+        air = Air()
+        self.car = VirtualCar(air, mtu=23)
+        self.source = BleSource(
+            BleAddress(self.car.address),
+            clock=NoHurry(clock),
+            backoff_s=(0, 0),
+            backend=virtual_bluetooth(Computer(air)),
+        )
+
+    async def set_up(self) -> None:
+        await self.car.switch_on()
+
+    async def send(self, chunks: list[bytes]) -> None:
+        for chunk in chunks:
+            await self.car.send(chunk)
+
+    async def cut(self) -> None:
+        await self.car.switch_off()
+
+
 class TcpRig(Rig):
     def __init__(self, clock: SteppingClock, folder: Path) -> None:
         self.port = free_port(socket.SOCK_STREAM)
@@ -160,13 +193,13 @@ serial_rig = pytest.param(
 )
 
 
-@pytest.fixture(params=[MemoryRig, SimulatedRig, serial_rig, TcpRig, UdpRig])
+@pytest.fixture(params=[MemoryRig, SimulatedRig, serial_rig, BleRig, TcpRig, UdpRig])
 def make_rig(request: pytest.FixtureRequest) -> MakeRig:
     rig: MakeRig = request.param
     return rig
 
 
-@pytest.fixture(params=[MemoryRig, serial_rig, TcpRig])
+@pytest.fixture(params=[MemoryRig, serial_rig, BleRig, TcpRig])
 def make_rig_to_cut(request: pytest.FixtureRequest) -> MakeRig:
     """Give the links of which one end can be taken away."""
     rig: MakeRig = request.param
@@ -332,4 +365,5 @@ class TestEverySource:
         self, make_rig: MakeRig, clock: SteppingClock, tmp_path: Path
     ) -> None:
         rig = make_rig(clock, tmp_path)
-        assert rig.source.name.partition(":")[0] in {"memory", "simulated", "serial", "tcp", "udp"}
+        scheme = rig.source.name.partition(":")[0]
+        assert scheme in {"memory", "simulated", "serial", "ble", "tcp", "udp"}

@@ -111,3 +111,22 @@ def test_a_failure_reaches_the_reader_once_and_after_what_came_before() -> None:
         assert [got async for got in handover] == []
 
     run(work())
+
+
+def test_who_cannot_wait_is_refused_until_the_queue_is_half_empty() -> None:
+    async def work() -> None:
+        handover = Handover(CAPACITY)
+        assert [handover.offer(event(number)) for number in range(CAPACITY)] == [True] * CAPACITY
+        assert not handover.offer(event(98))
+        for number in range(CAPACITY // 2 - 1):
+            assert await anext(handover) == event(number)
+            assert not handover.offer(event(99))
+        assert await anext(handover) == event(CAPACITY // 2 - 1)
+        assert handover.offer(event(CAPACITY))
+        assert handover.counters.refused == 1 + CAPACITY // 2 - 1
+        handover.close()
+        rest = [got async for got in handover]
+        assert rest == [event(number) for number in range(CAPACITY // 2, CAPACITY + 1)]
+        assert handover.offer(event(0))  # closed: taken for nobody, as by the others
+
+    run(work())

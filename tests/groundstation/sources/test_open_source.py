@@ -8,6 +8,8 @@ import pytest
 from groundstation.errors import UnknownSourceError
 from groundstation.sources import address, base
 from groundstation.sources.base import Source, open_source
+from groundstation.sources.ble import BleSource
+from groundstation.sources.ble_names import long_uuid
 from groundstation.sources.network import TcpSource, UdpSource
 from groundstation.sources.serial_port import SerialSource
 from groundstation.sources.simulated import SimulatedSource
@@ -19,6 +21,8 @@ from tests.groundstation.sources.links import SteppingClock
     [
         ("/dev/ttyUSB0", SerialSource, "serial:/dev/ttyUSB0?baud=57600"),
         ("COM3?baud=115200", SerialSource, "serial:COM3"),
+        ("ble:CAR-1", BleSource, "ble:CAR-1"),
+        ("ble:CAR-1?notify=FFE1", BleSource, f"ble:CAR-1?notify={long_uuid('FFE1')}"),
         ("tcp://:5000", TcpSource, "tcp://127.0.0.1:5000"),
         ("udp://[::1]:5600", UdpSource, "udp://[::1]:5600"),
         ("simulated:demo?seed=4", SimulatedSource, "simulated:demo?seed=4"),
@@ -51,5 +55,8 @@ from groundstation.sources.base import open_source
 assert not {"serial", "bleak", "numpy", "groundstation.sources.network"} & set(sys.modules)
 open_source("tcp://:5000", clock=MonotonicClock())
 assert not {"serial", "bleak", "numpy", "groundstation.simulator"} & set(sys.modules)
+open_source("ble:CAR-1", clock=MonotonicClock())
+import groundstation.sources.ble_listing
+assert not {"serial", "bleak", "numpy"} & set(sys.modules)
 """
     subprocess.run([sys.executable, "-c", program], check=True)

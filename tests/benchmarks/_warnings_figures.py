@@ -1,0 +1,138 @@
+"""The figures by which rules are compared, each with its interval.
+
+Wilson's score interval: E. B. Wilson, Journal of the American Statistical Association 22, 1927.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from math import sqrt
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+TARGET_IN_TIME = 0.99
+DEVIATE_95 = 1.959964
+THRESHOLDS_DB = np.arange(-15.0, 40.0, 0.25)
+
+Floats = NDArray[np.float64]
+
+
+class Judged(Protocol):
+    """What a comparison needs of a pass."""
+
+    @property
+    def holds(self) -> bool: ...
+    @property
+    def values(self) -> dict[str, Floats]: ...
+    @property
+    def alarms(self) -> dict[str, Floats]: ...
+    @property
+    def given_up_m(self) -> Floats: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """One rule at one threshold on one group of passes."""
+
+    group: str
+    rule: str
+    threshold_db: float
+    in_time: float
+    in_time_interval: tuple[float, float]
+    false_lifts: float
+    false_lifts_interval: tuple[float, float]
+    given_up_m: float
+    """Median over the passes that lose the link; negative is too late."""
+    losing: int
+    safe: int
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the figures by name."""
+        return asdict(self)
+
+
+def wilson(hits: int, trials: int) -> tuple[float, float]:
+    """Return the 95 % score interval of a share."""
+    if trials == 0:
+        return 0.0, 1.0
+    share, square = hits / trials, DEVIATE_95**2
+    middle = (share + square / (2 * trials)) / (1 + square / trials)
+    half = DEVIATE_95 * sqrt(share * (1 - share) / trials + square / (4 * trials**2))
+    half /= 1 + square / trials
+    return max(middle - half, 0.0), min(middle + half, 1.0)
+
+
+def figures_of(
+    group: str, title: str, rule: str, passes: Sequence[Judged], threshold_db: float
+) -> Figures:
+    """Return how a rule does at a threshold."""
+    warned = [_first_tick(one, rule, threshold_db) for one in passes]
+    losing = [(one, tick) for one, tick in zip(passes, warned, strict=True) if one.holds]
+    false = [tick is not None for one, tick in zip(passes, warned, strict=True) if not one.holds]
+    given_up_m = [_given_up_m(one, tick) for one, tick in losing]
+    hits = sum(each >= 0.0 for each in given_up_m)
+    return Figures(
+        group=group,
+        rule=title,
+        threshold_db=threshold_db,
+        in_time=hits / max(len(losing), 1),
+        in_time_interval=wilson(hits, len(losing)),
+        false_lifts=sum(false) / max(len(false), 1),
+        false_lifts_interval=wilson(sum(false), len(false)),
+        given_up_m=float(np.median(given_up_m)) if given_up_m else 0.0,
+        losing=len(losing),
+        safe=len(false),
+    )
+
+
+def swept(group: str, rule: str, passes: Sequence[Judged]) -> Figures:
+    """Return a rule at its own lowest threshold that is in time as often as the target asks."""
+    low, high = 0, len(THRESHOLDS_DB) - 1
+    # A higher threshold warns no later, so the share in time only grows with it.
+    while low < high:
+        middle = (low + high) // 2
+        found = figures_of(group, rule, rule, passes, float(THRESHOLDS_DB[middle]))
+        if found.in_time >= TARGET_IN_TIME:
+            high = middle
+        else:
+            low = middle + 1
+    return figures_of(group, f"{rule}, at 99 %", rule, passes, float(THRESHOLDS_DB[low]))
+
+
+def table_of(rows: Sequence[Figures]) -> str:
+    """Return a table for the terminal."""
+    return "\n".join(_lines(rows))
+
+
+def _lines(rows: Sequence[Figures]) -> Iterator[str]:
+    group = ""
+    head = f"  {'rule':26} {'dB':>6}  {'in time %':>9} {'':13} {'false LIFT %':>12} {'':13}"
+    for row in rows:
+        if row.group != group:
+            group = row.group
+            yield f"\n{group}: {row.losing} passes lose the link, {row.safe} are safe"
+            yield f"{head} {'given up m':>10}"
+        in_time = _interval(row.in_time_interval)
+        false = _interval(row.false_lifts_interval)
+        yield (
+            f"  {row.rule:26} {row.threshold_db:6.2f}  {100 * row.in_time:9.1f} {in_time:13} "
+            f"{100 * row.false_lifts:12.1f} {false:13} {row.given_up_m:10.0f}"
+        )
+
+
+def _interval(interval: tuple[float, float]) -> str:
+    return f"({100 * interval[0]:.1f}-{100 * interval[1]:.1f})"
+
+
+def _first_tick(one: Judged, rule: str, threshold_db: float) -> int | None:
+    warns = (one.values[rule] < threshold_db) | (one.alarms[rule] > 0.0)
+    found = np.flatnonzero(warns)
+    return int(found[0]) if len(found) else None
+
+
+def _given_up_m(one: Judged, tick: int | None) -> float:
+    # A rule that never warned gave nothing up and stopped nothing: the car runs past the edge.
+    return float(one.given_up_m[-1 if tick is None else tick])

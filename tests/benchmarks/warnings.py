@@ -1,0 +1,241 @@
+"""How well the watch warns before range is lost: a seeded Monte Carlo over simulated passes.
+
+Definitions. A pass that holds the throttle loses the link where failsafe first begins. A warning
+on it is in time when the car, lifted after this driver's true reaction and braked as it truly
+brakes, stops before that place. Any LIFT on a safe pass (true local mean margin of 12 dB or
+more up to where it stops) is false. Distance given up: from where the warned car stops to the loss.
+
+Baselines on the same passes: a fixed threshold on RSSI, and a simple stop-point rule. Each has one
+threshold, swept to the lowest at which it is in time as often as the target asks; the watch and
+the oracle are swept too, and the watch is also shown at the threshold it is delivered with.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import dataclass
+from itertools import product
+from multiprocessing import Pool
+from time import perf_counter_ns
+
+import numpy as np
+
+from groundstation.radio.level import Limits
+from groundstation.radio.watch import LinkWatch
+from tests.benchmarks._warnings_feed import Place, Report, follow, setting_of
+from tests.benchmarks._warnings_figures import Figures, figures_of, swept, table_of
+from tests.benchmarks._warnings_passes import Floats, PassRun, Setting, run_pass
+from tests.benchmarks._warnings_rules import (
+    baseline_ticks,
+    oracle_ticks,
+    useful_at_s,
+    watch_ticks,
+)
+
+PROCESSES = 2
+RULES = ("watch", "oracle", "simple stop point", "fixed RSSI")
+TRIES = 12
+"""A pass that is neither safe nor loses the link is drawn anew, so often at most."""
+CALIBRATION_EVERY = 10
+"""Ticks from one case of the calibration to the next: half a second."""
+FAST_MPS = 5.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """What is kept of a pass."""
+
+    setting: Setting
+    second_air: bool
+    holds: bool
+    values: dict[str, Floats]
+    """By rule: what it compares with its threshold, one a tick; NaN where it says nothing."""
+    alarms: dict[str, Floats]
+    """By rule: whether it warns whatever the threshold (silence, failsafe, lost packets)."""
+    given_up_m: Floats
+    """Were the warning given at that tick; negative is too late. NaN on a safe pass."""
+    undershot: Floats
+    """For each case of the calibration, whether the truth lay under the 5 % quantile."""
+    useful_s: float | None
+    useful_with_check_s: float | None
+
+
+def outcome_of(job: tuple[int, Setting, bool, bool]) -> Outcome | None:
+    """Simulate one pass and run every rule over it."""
+    seed, setting, second_air, holds = job
+    for attempt in range(TRIES):
+        run = run_pass(seed + 1_000_000 * attempt, setting, second_air=second_air, holds=holds)
+        if run is not None:
+            return _judged(run)
+    return None
+
+
+def _judged(run: PassRun) -> Outcome:
+    watch, baselines, oracle = watch_ticks(run), baseline_ticks(run), oracle_ticks(run)
+    silence = baselines[:, 3]
+    stops_m = np.array([run.stop_m(each) for each in watch[:, 0].tolist()])
+    speed_mps = np.interp(watch[:, 0], run.t_s, run.speed_mps)
+    case = ~np.isnan(watch[:, 2]) & (speed_mps > FAST_MPS)
+    if not run.holds:
+        # Once the driver has lifted, "if he were warned now" has no truth to compare with.
+        case &= watch[:, 0] < run.t_s[int(np.argmax(run.speed_mps))]
+    cases = np.flatnonzero(case)[::CALIBRATION_EVERY]
+    truths_db = np.array([run.margin_db(each) for each in stops_m[cases].tolist()])
+    useful: list[float | None] = [None, None]
+    if run.setting is Setting.CLEAN:
+        with_check = watch_ticks(run, setting_of(run, prior=True))
+        useful = [useful_at_s(watch), useful_at_s(with_check)]
+    return Outcome(
+        setting=run.setting,
+        second_air=run.second_air,
+        holds=run.holds,
+        values={
+            "watch": watch[:, 2],
+            "oracle": oracle[:, 2],
+            "simple stop point": baselines[:, 2],
+            "fixed RSSI": baselines[:, 1],
+        },
+        alarms={
+            "watch": watch[:, 4],
+            "oracle": watch[:, 4],
+            "simple stop point": silence,
+            "fixed RSSI": silence,
+        },
+        given_up_m=(np.nan if run.loss_m is None else run.loss_m) - stops_m,
+        undershot=(truths_db < watch[cases, 2]).astype(float),
+        useful_s=useful[0],
+        useful_with_check_s=useful[1],
+    )
+
+
+def cost_us() -> dict[str, float]:
+    """Return the median time of a report, of a motion and of a judgement, beside a plain refit."""
+    run = None
+    seed = 0
+    while run is None:
+        run, seed = run_pass(seed, Setting.CLEAN, second_air=False, holds=True), seed + 1
+    setting, watch = setting_of(run), LinkWatch()
+    spent: dict[str, list[int]] = {"report": [], "motion": [], "judge": [], "refit": []}
+    decades: list[float] = []
+    levels_dbm: list[float] = []
+    place: Place | None = None
+    for told in follow(run):
+        began_ns = perf_counter_ns()
+        if isinstance(told, Place):
+            place = told
+            watch.moved(
+                told.at_s,
+                distance_m=told.distance_m,
+                distance_sigma_m=told.sigma_m,
+                speed_mps=told.speed_mps,
+                away_mps=told.away_mps,
+            )
+            spent["motion"].append(perf_counter_ns() - began_ns)
+        elif isinstance(told, Report):
+            watch.reported(
+                told.at_s,
+                rssi_dbm=told.rssi_dbm,
+                received_percent=told.percent,
+                signal_raw=None,
+                setting=setting,
+            )
+            spent["report"].append(perf_counter_ns() - began_ns)
+            if place is None or told.rssi_dbm is None:
+                continue
+            began_ns = perf_counter_ns()
+            decades.append(10.0 * float(np.log10(max(place.distance_m, 1.0))))
+            levels_dbm.append(told.rssi_dbm)
+            columns = np.column_stack([np.ones(len(decades)), -np.array(decades)])
+            np.linalg.lstsq(columns, np.array(levels_dbm), rcond=None)
+            spent["refit"].append(perf_counter_ns() - began_ns)
+        else:
+            watch.judge(
+                told.at_s, silence_s=told.silence_s, failsafe_active=told.failsafe, setting=setting
+            )
+            spent["judge"].append(perf_counter_ns() - began_ns)
+    return {name: float(np.median(each)) / 1000.0 for name, each in spent.items()}
+
+
+def run(passes: int) -> dict[str, object]:
+    """Return all figures of the Monte Carlo.
+
+    Args:
+        passes: How many, evenly spread over settings, airs, and holding or safe.
+    """
+    kinds = list(product(Setting, (False, True), (True, False)))
+    each = max(round(passes / len(kinds)), 1)
+    jobs = [
+        (1000 * index + turn, setting, second_air, holds)
+        for index, (setting, second_air, holds) in enumerate(kinds)
+        for turn in range(each)
+    ]
+    with Pool(PROCESSES) as pool:
+        found = pool.map(outcome_of, jobs, chunksize=4)
+    outcomes = [one for one in found if one is not None]
+    delivered_db = Limits().lift_stop_margin_db
+    rows: list[Figures] = []
+    for name, chosen in _groups(outcomes):
+        rows.append(figures_of(name, "watch, as delivered", "watch", chosen, delivered_db))
+        rows += [swept(name, rule, chosen) for rule in RULES]
+    undershot = {
+        name: float(np.mean(np.concatenate([one.undershot for one in chosen])))
+        for name, chosen in _groups(outcomes)
+    }
+    clean = [one for one in outcomes if one.setting is Setting.CLEAN]
+    return {
+        "passes": len(outcomes),
+        "dropped": len(jobs) - len(outcomes),
+        "rows": rows,
+        "undershot": undershot,
+        "useful_s": _median([one.useful_s for one in clean]),
+        "useful_with_check_s": _median([one.useful_with_check_s for one in clean]),
+        "cost_us": cost_us(),
+    }
+
+
+def _groups(outcomes: list[Outcome]) -> list[tuple[str, list[Outcome]]]:
+    groups = [("all", outcomes)]
+    groups += [
+        (air, [one for one in outcomes if one.second_air is second])
+        for air, second in (("simulator's air", False), ("second air", True))
+    ]
+    groups += [
+        (setting.value, [one for one in outcomes if one.setting is setting]) for setting in Setting
+    ]
+    return [(name, chosen) for name, chosen in groups if chosen]
+
+
+def _median(values: list[float | None]) -> float | None:
+    known = [each for each in values if each is not None]
+    return float(np.median(known)) if known else None
+
+
+def main(argv: list[str]) -> int:
+    """Print the table of warnings, or one JSON object."""
+    parser = argparse.ArgumentParser(prog="warnings", description=__doc__)
+    parser.add_argument("--passes", type=int, default=2016, help="simulated, in all")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    options = parser.parse_args(argv)
+    found = run(options.passes)
+    rows = found["rows"]
+    assert isinstance(rows, list)
+    if options.json:
+        print(json.dumps({**found, "rows": [row.as_dict() for row in rows]}))
+        return 0
+    print(f"{found['passes']} passes; {found['dropped']} could not be drawn")
+    print(table_of(rows))
+    undershot, cost = found["undershot"], found["cost_us"]
+    assert isinstance(undershot, dict)
+    assert isinstance(cost, dict)
+    print("\n5 % quantile of the stop margin undershot by the truth (3 to 8 % is right):")
+    for name, share in undershot.items():
+        print(f"  {name:28} {100 * share:5.1f} %")
+    print("\nuseful forecast (5 % quantile within 8 dB of the mean), median from power-on:")
+    print(
+        f"  without a range check {found['useful_s']} s, with one {found['useful_with_check_s']} s"
+    )
+    print("\nmedian cost, microseconds:")
+    for name, microseconds in cost.items():
+        print(f"  {name:8} {microseconds:7.1f}")
+    return 0
