@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from protocol.batch import Batch, decode
 
 from groundstation.errors import SessionFileError, UsageError
 from groundstation.recording.reader import Tape
 from protocol import Kind, Table
+from protocol.batch import Batch, decode
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,7 +38,12 @@ def kind_frame(batch: Batch, kind: Kind, vehicle: int) -> pd.DataFrame:
     }
     for field in kind.fields:
         for channel in field.channels:
-            columns[channel] = batch.column(channel, vehicle)
+            column = batch.column(channel, vehicle)
+            if field.bits:
+                # A flag that is not known must not read as one that is not set.
+                known = batch.known(channel, vehicle)
+                column = np.where(known, column.astype(object), np.array(None, dtype=object))
+            columns[channel] = column
     return pd.DataFrame(columns)
 
 
@@ -95,9 +100,3 @@ def _write(
         else:
             frame.to_csv(path, index=False)
         yield path, len(frame)
-
-
-def largest(values: np.ndarray) -> float | None:
-    """Return the largest known value of a column, None where none is known."""
-    known = values[~np.isnan(values)]
-    return float(known.max()) if len(known) else None

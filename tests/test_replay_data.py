@@ -7,10 +7,14 @@ from pathlib import Path
 import pytest
 
 from groundstation.inbound import Inbound
+from groundstation.radio.level import Level
 from groundstation.recording.reader import open_session
+from groundstation.simulator.scenarios import SCENARIOS
+from groundstation.simulator.simulation import Simulation, simulate_truth
 from groundstation.vehicle.session_events import LevelChanged, Noted, PassEnded, SessionEvent
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Timeline
+from protocol import Receiver, SampleReceived
 from tests.replay_data import FOLDER, NAMES, SEED, made_inbound
 
 MAX_BYTES = 1_000_000
@@ -67,15 +71,38 @@ def levels(events: list[SessionEvent]) -> list[str]:
     return [str(event.level) for event in events if isinstance(event, LevelChanged)]
 
 
-def test_the_clean_passes_stay_clear() -> None:
-    events, _ = told("opposite_passes")
-    assert set(levels(events)) == {"CLEAR"}
+def test_the_clean_passes_keep_their_margin() -> None:
+    events, telemetry = told("opposite_passes")
+    assert "LOST" not in levels(events)
+    assert (telemetry.state.lowest_margin_db or 0) > 10
     assert len([event for event in events if isinstance(event, PassEnded)]) == 2
 
 
 def test_at_the_edge_of_range_the_warnings_come_before_the_loss() -> None:
     events, _ = told("range_edge")
     assert levels(events)[:4] == ["CLEAR", "THIN", "LIFT", "LOST"]
+
+
+def test_lifting_at_the_warning_stops_the_car_inside_range() -> None:
+    # The same car, course and air, driven again by somebody who reacts in 0.4 s to LIFT.
+    scenario, reaction_s = SCENARIOS["range_edge"], 0.4
+    events, _ = told("range_edge")
+    lift = next(e for e in events if isinstance(e, LevelChanged) and e.level is Level.LIFT)
+    assert lift.vehicle_s is not None
+    emissions = Simulation(scenario, seed=SEED)
+    first_vehicle_s = next(
+        event.vehicle_s
+        for emission in emissions
+        for event in Receiver().receive_data(emission.data)
+        if isinstance(event, SampleReceived)
+    )
+    lift_at_s = lift.vehicle_s - first_vehicle_s + reaction_s
+    held = simulate_truth(scenario, SEED)
+    lifted = simulate_truth(scenario, SEED, lift_at_s=lift_at_s)
+    assert held.failsafe_row is not None
+    assert lifted.failsafe_row is None
+    assert lifted.speed_mps[-1] < 0.1
+    assert lifted.position_m.max() < held.position_m[held.failsafe_row]
 
 
 def test_a_disturbed_antenna_costs_margin() -> None:

@@ -1,8 +1,9 @@
 """Where the car would stop if the driver lifted now, and how long until the lift point.
 
 Owns the geometry and the kinematics of the forecast: a straight line that passes the driver at some
-distance, a reaction at unchanged acceleration, then even braking. Stopping distance: v t + v^2 / (2 b)
-(AASHTO, A Policy on Geometric Design of Highways and Streets, stopping sight distance).
+distance, a reaction at unchanged acceleration, then even braking. Stopping distance:
+v t + v^2 / (2 b) (AASHTO, A Policy on Geometric Design of Highways and Streets, stopping sight
+distance).
 """
 
 from __future__ import annotations
@@ -22,8 +23,8 @@ class Braking:
     """What is between a warning and a car at rest."""
 
     react_s: float = 0.3
-    """From the warning to the finger (a simple reaction to sound takes 0.15 to 0.4 s; common practice,
-    no source)."""
+    """From the warning to the finger (a simple reaction to sound takes 0.15 to 0.4 s; common
+    practice, no source)."""
     latency_s: float = 0.15
     """From the finger to the brakes: the throttle's travel and the control link."""
     decel_mps2: float = 6.0
@@ -107,8 +108,8 @@ def stop_way_m(motion: Motion, braking: Braking) -> tuple[float, float]:
 def lift_in_s(motion: Motion, braking: Braking, way_m: float) -> float | None:
     """Return the time until the car must be lifted to stop within a way; 0 when that is past.
 
-    None where it is further off than `LONGEST_LIFT_S`, or never. The acceleration of now is taken to
-    go on: t such that the way covered until then and the stopping way from there make `way_m`.
+    None where it is further off than `LONGEST_LIFT_S`, or never. The acceleration of now is taken
+    to go on: t such that the way covered until then and the stopping way from there make `way_m`.
 
     Args:
         motion: Now.

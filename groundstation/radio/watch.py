@@ -10,18 +10,24 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from math import exp, log10, sqrt
 
-from groundstation.radio.estimate import Fit, LinkEstimate, LinkPrior
+from groundstation.radio.estimate import NEAREST_M, LinkEstimate
 from groundstation.radio.forecast import (
     QUANTILE_5,
-    Braking,
     Motion,
     lift_in_s,
     stop_way_m,
 )
-from groundstation.radio.level import Level, LevelJudge, Limits, LinkView
+from groundstation.radio.level import LevelJudge, LinkView
+from groundstation.radio.watch_setting import TwoPoints as TwoPoints
+from groundstation.radio.watch_setting import WatchSetting as WatchSetting
+from groundstation.radio.watch_setting import WatchView as WatchView
 
-SAMPLE_M = 1.5
-"""Reports over so much way make one sample: many wavelengths of fading, little of a shadow."""
+LEAST_SAMPLE_M = 2.0
+MOST_SAMPLE_M = 12.0
+SAMPLE_SHARE = 0.25
+"""Reports over so much of the distance make one sample. Long enough that the receiver's own
+averaging does not make the shadows look smoother, and so weaker, than they are; a shorter sample
+would be no news, since the shadow is the same."""
 PERCENT_SAMPLE_S = 0.4
 """A percentage is counted over about so long; a sample of it is no shorter."""
 FIRST_SAMPLE_S = 0.5
@@ -50,59 +56,10 @@ ACCEL_S = 0.4
 """Time constant of the acceleration."""
 MOST_ACCEL_MPS2 = 20.0
 """No car gains speed faster; what does is a spike of the satellite receiver."""
+DEAD_RECKONED_S = 3.0
+"""A place that is older than this tells nothing of where the car is."""
 MOVING_MPS = 1.5
 """Slower than this the stop point is here."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TwoPoints:
-    """What a receiver's own figure means: two readings of a range check."""
-
-    low: float
-    low_dbm: float
-    high: float
-    high_dbm: float
-
-    def level_dbm(self, reading: float) -> float:
-        """Return the level on the straight line through both points."""
-        share = (reading - self.low) / (self.high - self.low)
-        return self.low_dbm + share * (self.high_dbm - self.low_dbm)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WatchSetting:
-    """What is known of vehicle, radio and driver beforehand."""
-
-    threshold_dbm: float | None = None
-    limits: Limits = field(default_factory=Limits)
-    braking: Braking = field(default_factory=Braking)
-    percent_map: TwoPoints | None = None
-    """For a receiver that reports no level; its upper point is where it saturates."""
-    raw_map: TwoPoints | None = None
-    """For a receiver whose signal figure has no unit."""
-    prior: LinkPrior | None = None
-    floor_dbm: float | None = None
-    """Lowest level the receiver reports, where known: at it, the level is that or less."""
-    report_lag_s: float = 0.15
-    """Age of what a report tells when it arrives: the receiver's averaging, and the way here."""
-
-
-@dataclass(frozen=True, slots=True)
-class WatchView:
-    """The control link and its forecast at one moment; None is "not known"."""
-
-    margin_db: float | None
-    stop_margin_db: float | None
-    stop_margin_p05_db: float | None
-    lift_in_s: float | None
-    distance_m: float | None
-    stop_point_m: float | None
-    lift_point_m: float | None
-    range_edge_m: float | None
-    """Where the expected margin is 0."""
-    level: Level | None
-    reason: str
-    fit: Fit | None
 
 
 @dataclass(slots=True)
@@ -203,7 +160,7 @@ class LinkWatch:
         if not self.begun:
             self.begun = True
             if setting.prior is not None:
-                self.estimate.begin(setting.prior)
+                self.estimate.begin(setting.prior, measures=setting.percent_map is None)
         self.received_percent = received_percent
         level_dbm = rssi_dbm
         if level_dbm is None and signal_raw is not None and setting.raw_map is not None:
@@ -240,12 +197,15 @@ class LinkWatch:
             and threshold_dbm is not None
         ):
             margin_db = 10.0 * log10(self.level_mw) - threshold_dbm
-        motion = None if self.motion is None else self.motion.after(now_s - self.motion.at_s)
+        motion = self.motion
+        if motion is not None:
+            age_s = now_s - motion.at_s
+            motion = None if age_s > DEAD_RECKONED_S else motion.after(age_s)
         stop_db = p05_db = seconds = stop_m = lift_m = edge_m = None
         moving = coming_nearer = False
         if motion is not None and threshold_dbm is not None and self.estimate.taken > 0:
             way_m, way_sigma_m = stop_way_m(motion, setting.braking)
-            sigma_m = sqrt(way_sigma_m**2 + motion.sigma_m**2)
+            sigma_m = (way_sigma_m, motion.sigma_m)
             line = motion.line()
             stop_m = line.distance_m(way_m)
             stop_db, p05_db = self._margin_db(stop_m, sigma_m, threshold_dbm)
@@ -256,7 +216,7 @@ class LinkWatch:
             if moving and not coming_nearer:
                 last_m = self._search(
                     self.last_stop_m,
-                    setting.limits.lift_margin_db,
+                    setting.limits.lift_stop_margin_db,
                     threshold_dbm,
                     sigma_m,
                 )
@@ -323,12 +283,12 @@ class LinkWatch:
         mean_dbm = 10.0 * log10(sample.power_mw / sample.count)
         place_m = sample.distance_m / sample.count
         if self.estimate.decades is None:
-            if at_s - sample.since_s >= FIRST_SAMPLE_S or self.travelled_m > SAMPLE_M:
+            if at_s - sample.since_s >= FIRST_SAMPLE_S or self.travelled_m > LEAST_SAMPLE_M:
                 self._go_to(place_m)
                 self.estimate.observe(mean_dbm, STANDING_VARIANCE_DB2)
                 self.sample = Sample()
             return
-        if self.travelled_m - self.sampled_m < SAMPLE_M:
+        if not self._is_news():
             return
         way_m = self.travelled_m - sample.since_m
         independent = min(float(sample.count), 1.0 + way_m / FADE_WAY_M)
@@ -349,7 +309,7 @@ class LinkWatch:
             return
         if self.percent_at_s is not None and at_s - self.percent_at_s < PERCENT_SAMPLE_S:
             return
-        if self.travelled_m - self.sampled_m < SAMPLE_M and self.estimate.decades is not None:
+        if not self._is_news() and self.estimate.decades is not None:
             return
         self._go_to(self._measured_at_m(self.motion, setting))
         self.percent_at_s = at_s
@@ -368,7 +328,7 @@ class LinkWatch:
         self._take_bound(self.motion, setting.threshold_dbm, setting)
 
     def _take_bound(self, motion: Motion, level_dbm: float, setting: WatchSetting) -> None:
-        if self.travelled_m - self.sampled_m >= SAMPLE_M and self.estimate.decades is not None:
+        if self._is_news() and self.estimate.decades is not None:
             self._go_to(self._measured_at_m(motion, setting))
             self.estimate.bound(level_dbm, BOUND_SIGMA_DB, above=False)
 
@@ -376,24 +336,31 @@ class LinkWatch:
         """Return the distance at which was measured what a report tells now."""
         return max(motion.distance_m - motion.away_mps * setting.report_lag_s, 0.0)
 
+    def _is_news(self) -> bool:
+        """Return whether the car has come far enough for another sample."""
+        wanted_m = min(max(SAMPLE_SHARE * self.estimate.distance_m, LEAST_SAMPLE_M), MOST_SAMPLE_M)
+        return self.travelled_m - self.sampled_m >= wanted_m
+
     def _go_to(self, distance_m: float) -> None:
         self.estimate.move(distance_m, self.travelled_m - self.sampled_m)
         self.sampled_m = self.travelled_m
 
     def _margin_db(
-        self, place_m: float, sigma_m: float | None, threshold_dbm: float
+        self, place_m: float, sigma_m: tuple[float, float] | None, threshold_dbm: float
     ) -> tuple[float, float]:
         """Return the expected margin at a place and its 5 % quantile.
 
         Args:
             place_m: From the driver.
-            sigma_m: Of the place; None takes it as certain.
+            sigma_m: Of the way to it, and of the car's own distance; None takes both as certain.
             threshold_dbm: Of the receiver.
         """
         level_dbm, variance_db2 = self.estimate.predict(place_m)
         if sigma_m is not None:
-            # Of the plane earth: 40 log10(distance) has the slope 17.4 / distance.
-            variance_db2 += (17.4 * sigma_m / max(place_m, sigma_m, 1.0)) ** 2
+            # Of the plane earth: 40 log10(distance) has the slope 17.4 / distance. A distance that
+            # is wrong is wrong in the estimate too: only the difference of the slopes tells.
+            slope, here = 17.4 / max(place_m, NEAREST_M), 17.4 / max(self.estimate.distance_m, 10.0)
+            variance_db2 += (slope * sigma_m[0]) ** 2 + ((slope - here) * sigma_m[1]) ** 2
         margin_db = level_dbm - threshold_dbm
         return margin_db, margin_db - QUANTILE_5 * sqrt(variance_db2)
 
@@ -402,12 +369,12 @@ class LinkWatch:
         from_m: float,
         wanted_db: float,
         threshold_dbm: float,
-        sigma_m: float | None,
+        sigma_m: tuple[float, float] | None,
     ) -> float:
         """Return where the margin, or with `sigma_m` its 5 % quantile, is what is wanted.
 
-        The margin falls by about 40 dB a decade, so each step goes along that slope; the search goes
-        on from tick to tick.
+        The margin falls by about 40 dB a decade, so each step goes along that slope; the search
+        goes on from tick to tick.
         """
         place_m = from_m
         for _ in range(3):

@@ -88,6 +88,8 @@ class Telemetry:
             case LinkChanged(at_s, link, detail):
                 if link is LinkState.CONNECTED:
                     self._receiver.link_restarted()
+                else:
+                    self.state.source.rssi_dbm = None
                 self.state.source.state, self.state.source.detail = link, detail
                 return [SourceChanged(at_s, self.state.vehicle_s, link, detail)]
             case TelemetrySignal(_, rssi_dbm):

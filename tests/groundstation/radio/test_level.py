@@ -93,3 +93,42 @@ def test_the_reason_follows_the_figures_while_the_level_stands() -> None:
     judge = judged(margin_db=9.0)
     assert not judge.judge(0.1, view=replace(GOOD, margin_db=6.0), limits=LIMITS)
     assert judge.reason == "margin 6.0 dB, under 10 dB"
+
+
+AHEAD = {"stop_margin_p05_db": 12.0, "stop_point_m": 412.0}
+
+
+@pytest.mark.parametrize(
+    ("changes", "level", "reason"),
+    [
+        ({}, Level.CLEAR, "stop margin 12.0 dB (5 %): stops at 412 m"),
+        (
+            {"stop_margin_p05_db": 7.5},
+            Level.THIN,
+            "stop margin 7.5 dB (5 %), under 10 dB: stops at 412 m",
+        ),
+        (
+            {"stop_margin_p05_db": -2.4},
+            Level.LIFT,
+            "stop margin -2.4 dB (5 %), under -2 dB: stops at 412 m",
+        ),
+        ({"silence_s": 0.6}, Level.THIN, "no telemetry for 0.6 s"),
+        (
+            {"silence_s": 0.6, "stop_margin_p05_db": -2.4},
+            Level.LIFT,
+            "no telemetry for 0.6 s, stop margin -2.4 dB (5 %), under -2 dB: stops at 412 m",
+        ),
+        ({"silence_s": 1.1}, Level.LOST, "no telemetry for 1.1 s"),
+        ({"received_percent": 40.0}, Level.LIFT, "only 40 % of control packets received"),
+    ],
+)
+def test_the_forecast_decides_where_there_is_one(
+    changes: dict[str, object], level: Level, reason: str
+) -> None:
+    judge = judged(**{**AHEAD, **changes})
+    assert (judge.level, judge.reason) == (level, reason)
+
+
+def test_a_weak_link_that_grows_stronger_is_thin_at_worst() -> None:
+    judge = judged(coming_nearer=True, margin_db=1.0)
+    assert (judge.level, judge.reason) == (Level.THIN, "margin 1.0 dB, coming nearer")

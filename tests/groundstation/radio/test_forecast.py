@@ -1,0 +1,78 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from groundstation.radio.forecast import Braking, Line, Motion, lift_in_s, stop_way_m
+
+LEAVING = Motion(at_s=0.0, distance_m=100.0, sigma_m=1.0, speed_mps=30.0, away_mps=30.0)
+
+
+@pytest.mark.parametrize(
+    ("speed_mps", "decel_mps2", "react_s", "way_m"),
+    [
+        # OpenStax College Physics, example 2.14 (quoted): dry and wet, and with 0.5 s of reaction.
+        (30.0, 7.00, 0.0, 64.3),
+        (30.0, 5.00, 0.0, 90.0),
+        (30.0, 7.00, 0.5, 79.3),
+        # HyperPhysics, Georgia State University: 24.6 m/s at 7.8 m/s2.
+        (24.6, 7.8, 0.0, 38.79),
+    ],
+)
+def test_stopping_distance_of_the_textbooks(
+    speed_mps: float, decel_mps2: float, react_s: float, way_m: float
+) -> None:
+    braking = Braking(react_s=react_s, latency_s=0.0, decel_mps2=decel_mps2)
+    motion = replace(LEAVING, speed_mps=speed_mps, away_mps=speed_mps)
+    assert stop_way_m(motion, braking)[0] == pytest.approx(way_m, rel=0.002)
+
+
+def test_stopping_sight_distance() -> None:
+    # AASHTO: 100 km/h, 2.5 s, 3.4 m/s2 give 69.5 m + 114.7 m by 0.278 V t + 0.039 V^2 / a, whose
+    # rounded factors are up to 1.1 % above 1 / 3.6 and 1 / (2 * 3.6^2).
+    braking = Braking(react_s=2.5, latency_s=0.0, decel_mps2=3.4)
+    motion = replace(LEAVING, speed_mps=100.0 / 3.6)
+    assert stop_way_m(motion, braking)[0] == pytest.approx(
+        69.5 / 1.0008 + 114.7 / 1.0109, rel=0.001
+    )
+
+
+def test_spread_of_the_stopping_distance_is_that_of_the_braking() -> None:
+    braking = Braking(react_s=0.0, latency_s=0.0, decel_mps2=6.0, decel_sigma_mps2=0.6)
+    assert stop_way_m(LEAVING, braking) == pytest.approx((75.0, 7.5))
+
+
+def test_a_car_that_gains_speed_needs_more_way() -> None:
+    gaining = replace(LEAVING, accel_mps2=4.0)
+    assert stop_way_m(gaining, Braking())[0] > stop_way_m(LEAVING, Braking())[0] + 1.0
+
+
+@pytest.mark.parametrize("accel_mps2", [0.0, 0.5, 4.0])
+def test_lift_point_is_where_the_stopping_distance_just_fits(accel_mps2: float) -> None:
+    motion, braking = replace(LEAVING, accel_mps2=accel_mps2), Braking()
+    way_m = 250.0
+    seconds = lift_in_s(motion, braking, way_m)
+    assert seconds is not None
+    then = replace(motion, speed_mps=motion.speed_mps + accel_mps2 * seconds)
+    gone_m = motion.speed_mps * seconds + 0.5 * accel_mps2 * seconds**2
+    assert gone_m + stop_way_m(then, braking)[0] == pytest.approx(way_m)
+
+
+def test_no_time_is_left_past_the_lift_point_and_none_is_told_at_rest() -> None:
+    assert lift_in_s(LEAVING, Braking(), 50.0) == 0.0
+    assert lift_in_s(replace(LEAVING, speed_mps=0.0), Braking(), 50.0) is None
+
+
+def test_dead_reckoning_follows_the_line_past_the_driver() -> None:
+    # 40 m before the driver, 3-4-5 triangle: 30 m aside.
+    coming = Motion(at_s=1.0, distance_m=50.0, sigma_m=1.0, speed_mps=20.0, away_mps=-16.0)
+    beside, beyond = coming.after(2.0), coming.after(4.0)
+    assert beside.distance_m == pytest.approx(30.0)
+    assert (beyond.distance_m, beyond.away_mps) == pytest.approx((50.0, 16.0))
+    assert beyond.sigma_m > beside.sigma_m > coming.sigma_m
+
+
+def test_way_to_a_distance_is_the_inverse_of_the_distance_after_a_way() -> None:
+    line = Line(along_m=-40.0, aside_m=30.0)
+    assert line.way_to_m(line.distance_m(90.0)) == pytest.approx(90.0)

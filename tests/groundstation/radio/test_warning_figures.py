@@ -1,0 +1,62 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from tests.benchmarks._warnings_figures import figures_of, swept, wilson
+from tests.benchmarks._warnings_passes import SAFE_MARGIN_DB, Floats, Setting, run_pass
+
+
+@dataclass(frozen=True)
+class Judged:
+    holds: bool
+    values: dict[str, Floats]
+    alarms: dict[str, Floats]
+    given_up_m: Floats
+
+
+def judged(*, holds: bool, values: list[float]) -> Judged:
+    given_up_m = np.array([40.0, 20.0, -10.0]) if holds else np.full(3, np.nan)
+    return Judged(holds, {"rule": np.array(values)}, {"rule": np.zeros(3)}, given_up_m)
+
+
+def test_wilson_interval() -> None:
+    # R. G. Newcombe, Statistics in Medicine 17, 1998, table I: 81/263 and 15/148 (from memory).
+    assert wilson(81, 263) == pytest.approx((0.2553, 0.3662), abs=5e-5)
+    assert wilson(15, 148) == pytest.approx((0.0624, 0.1605), abs=5e-5)
+
+
+def test_a_warning_counts_where_it_first_comes() -> None:
+    passes = [
+        judged(holds=True, values=[9.0, 4.0, 1.0]),
+        judged(holds=True, values=[9.0, 8.0, 1.0]),
+        judged(holds=False, values=[9.0, 9.0, 9.0]),
+        judged(holds=False, values=[9.0, np.nan, 2.0]),
+    ]
+    found = figures_of("all", "rule", "rule", passes, 5.0)
+    assert (found.in_time, found.false_lifts, found.given_up_m) == (0.5, 0.5, 5.0)
+
+
+def test_the_sweep_finds_the_lowest_threshold_that_is_in_time() -> None:
+    passes = [judged(holds=True, values=[9.0, 4.0, 1.0])]
+    assert swept("all", "rule", passes).threshold_db == 4.25
+
+
+@pytest.mark.parametrize("second_air", [False, True])
+def test_a_pass_is_what_it_is_said_to_be(second_air: bool) -> None:
+    found = []
+    for holds in (True, False):
+        runs = (
+            run_pass(seed, Setting.CLEAN, second_air=second_air, holds=holds) for seed in range(9)
+        )
+        found.append(next(run for run in runs if run is not None))
+    losing, safe = found
+    assert losing.loss_m == pytest.approx(losing.along_m[-1])
+    assert losing.margin_db(losing.along_m[-1]) < 0.0
+    assert safe.loss_m is None
+    assert safe.profile_db[: int(safe.along_m[-1])].min() >= SAFE_MARGIN_DB
+    # The stop that is reckoned from the lift is the stop that came.
+    lifted_s = float(safe.t_s[int(np.argmax(safe.speed_mps))])
+    assert safe.stop_m(lifted_s, 0.0) == pytest.approx(safe.along_m[-1], abs=3.0)
