@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 
 from groundstation.vehicle.session_events import SessionEvent
+from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.traces import CourseTrace, Traces
 
@@ -40,3 +42,30 @@ class Journal:
         distance_m, margin_db = state.place.distance_m, state.swung.get("margin_db")
         if self._in_pass and distance_m is not None and margin_db is not None:
             self.course.add(distance_m, margin_db)
+
+
+class WithJournal:
+    """What a live session and a replay show alike: the newest state and what happened lately."""
+
+    _journal: Journal
+    telemetry: Telemetry
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """The newest state."""
+        return self.telemetry.snapshot()
+
+    @property
+    def events(self) -> Sequence[SessionEvent]:
+        """The latest events, oldest first."""
+        return self._journal.events
+
+    @property
+    def traces(self) -> Traces:
+        """For strip charts."""
+        return self._journal.traces
+
+    @property
+    def course(self) -> CourseTrace:
+        """The margin over distance."""
+        return self._journal.course

@@ -12,16 +12,15 @@ from groundstation.clock import Clock
 from groundstation.desk import Bookmark, RecordState, ReplayState
 from groundstation.errors import UsageError
 from groundstation.inbound import Inbound
-from groundstation.journal import Journal
+from groundstation.journal import Journal, WithJournal
 from groundstation.recording.reader import Tape
 from groundstation.vehicle.keeping import StateKeeper
 from groundstation.vehicle.profile import VehicleProfile
 from groundstation.vehicle.session_events import SessionEvent
-from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.state import TelemetryState
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Listener, Timeline
-from groundstation.vehicle.traces import TICK_S, CourseTrace, Traces
+from groundstation.vehicle.traces import TICK_S
 from groundstation.wording import describe, kind_of
 from protocol import Table
 
@@ -49,7 +48,7 @@ def checked_speed(speed: float) -> float:
     raise UsageError(f"a replay runs at {SLOWEST:g} to {FASTEST:g} times real time, or at max")
 
 
-class Player:
+class Player(WithJournal):
     """Replays a tape; to screens it is a desk whose moments can be chosen."""
 
     record_state = RecordState()
@@ -97,31 +96,6 @@ class Player:
     def replay(self) -> Player:
         """Itself: a replay is its own control."""
         return self
-
-    @property
-    def telemetry(self) -> Telemetry:
-        """The core at the position."""
-        return self._timeline.telemetry
-
-    @property
-    def snapshot(self) -> Snapshot:
-        """The state at the position."""
-        return self._timeline.telemetry.snapshot()
-
-    @property
-    def events(self) -> Sequence[SessionEvent]:
-        """The latest events before the position."""
-        return self._journal.events
-
-    @property
-    def traces(self) -> Traces:
-        """For strip charts."""
-        return self._journal.traces
-
-    @property
-    def course(self) -> CourseTrace:
-        """The margin over distance."""
-        return self._journal.course
 
     @property
     def bookmarks(self) -> Sequence[Bookmark]:
@@ -211,8 +185,8 @@ class Player:
         """Stand at the beginning, or just behind the tick whose state was kept."""
         self._journal.clear()
         next_tick = 0 if state is None else round(at_s / TICK_S) + 1
-        telemetry = Telemetry(self._profile, table=self._table, state=state)
-        self._timeline = Timeline(telemetry, self._listeners, next_tick=next_tick)
+        self.telemetry = Telemetry(self._profile, table=self._table, state=state)
+        self._timeline = Timeline(self.telemetry, self._listeners, next_tick=next_tick)
         self._inbound: Iterator[Inbound] = self._tape.inbound(at_s)
         self._next = next(self._inbound, None)
         self._position_s = at_s

@@ -17,15 +17,14 @@ from groundstation.clock import Clock
 from groundstation.desk import RecordState
 from groundstation.inbound import BytesReceived, DriverPlaced, Inbound, MarkMade
 from groundstation.indexing import RecordingIndex
-from groundstation.journal import Journal
+from groundstation.journal import Journal, WithJournal
 from groundstation.recording.writer import Recorder
 from groundstation.sources.base import Source
 from groundstation.vehicle.keeping import StateKeeper
-from groundstation.vehicle.session_events import Noted, SessionEvent
-from groundstation.vehicle.snapshot import Snapshot
+from groundstation.vehicle.session_events import Noted
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Listener, Timeline
-from groundstation.vehicle.traces import TICK_S, CourseTrace, Traces
+from groundstation.vehicle.traces import TICK_S
 
 HOLD_BACK_S = 0.01
 """A tick waits this long for bytes that were stamped before it but are still being handed over."""
@@ -34,7 +33,7 @@ PREROLL = 200
 """Connection events remembered before the first bytes; they open the recording."""
 
 
-class Station:
+class Station(WithJournal):
     """Runs a source until it ends, is cancelled, or a time is over."""
 
     replay = None
@@ -76,26 +75,6 @@ class Station:
     def title(self) -> str:
         """The source, as the user wrote it."""
         return self.source.name
-
-    @property
-    def snapshot(self) -> Snapshot:
-        """The newest state."""
-        return self.telemetry.snapshot()
-
-    @property
-    def events(self) -> Sequence[SessionEvent]:
-        """The latest events."""
-        return self._journal.events
-
-    @property
-    def traces(self) -> Traces:
-        """For strip charts."""
-        return self._journal.traces
-
-    @property
-    def course(self) -> CourseTrace:
-        """The margin over distance."""
-        return self._journal.course
 
     @property
     def record_state(self) -> RecordState:

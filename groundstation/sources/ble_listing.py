@@ -8,7 +8,7 @@ from groundstation.clock import Clock
 from groundstation.errors import SourceError
 from groundstation.sources.ble_names import UART_SERVICE
 from groundstation.sources.ble_scan import SYSTEM, Backend, Sighting, scanning
-from groundstation.sources.listing import printable
+from groundstation.wording import printable
 
 
 @dataclass(frozen=True, slots=True)

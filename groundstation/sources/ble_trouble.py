@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from groundstation.errors import SourceError
 from groundstation.sources.address import BleAddress
 from groundstation.sources.ble_names import is_address, is_hardware_address
-from groundstation.sources.listing import printable
+from groundstation.wording import printable
 
 if TYPE_CHECKING:
     from bleak.exc import BleakBluetoothNotAvailableError, BleakDBusError

@@ -10,6 +10,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from groundstation.wording import printable
+
 BY_ID = Path("/dev/serial/by-id")
 """Where Linux keeps a name for each adapter that stays the same however often it is replugged."""
 
@@ -51,11 +53,6 @@ def list_serial_ports(by_id: Path = BY_ID) -> list[FoundPort]:
         )
         for port in ports
     ]
-
-
-def printable(text: str) -> str:
-    """Return `text` with every character that a terminal might obey replaced."""
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 def _stable_paths(by_id: Path) -> dict[str, str]:

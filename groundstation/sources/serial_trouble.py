@@ -12,7 +12,7 @@ import stat
 import sys
 
 from groundstation.errors import SourceError
-from groundstation.sources.listing import printable
+from groundstation.wording import printable
 
 if sys.platform == "win32":
     PORT_ERRORS: tuple[type[Exception], ...] = (OSError, TypeError, ValueError, OverflowError)
