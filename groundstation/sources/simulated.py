@@ -12,7 +12,10 @@ from typing import Protocol
 
 from groundstation.clock import Clock
 from groundstation.errors import UnknownSourceError
-from groundstation.inbound import BytesReceived, LinkChanged, LinkState
+from groundstation.inbound import BytesReceived, DriverPlaced, LinkChanged, LinkState
+from groundstation.simulator.scenario import Scenario
+from groundstation.simulator.scenarios import SCENARIOS
+from groundstation.simulator.simulation import Simulation
 from groundstation.sources.address import SimulatedAddress
 from groundstation.sources.live import LiveSource
 
@@ -63,24 +66,27 @@ class SimulatedSource(LiveSource):
         """
         super().__init__(str(address), clock=clock)
         self._detail = f"driving the simulated car, scenario {address.scenario}"
-        self._emissions, self._duration_s = (
-            _simulate(address) if emissions is None else (emissions, 0.0)
-        )
+        self._driver_deg: tuple[float, float] | None = None
+        self._duration_s = 0.0
+        if emissions is None:
+            scenario = _scenario(address)
+            self._driver_deg = scenario.course.driver_deg
+            self._duration_s = scenario.duration_s
+            emissions = Simulation(scenario, seed=address.seed)
+        self._emissions = emissions
 
     async def _pump(self) -> None:
         start_s = self._clock.now_s()
         await self._handover.put(LinkChanged(start_s, LinkState.CONNECTED, self._detail))
+        if self._driver_deg is not None:
+            await self._handover.put(DriverPlaced(start_s, *self._driver_deg))
         async for data in in_real_time(self._emissions, self._clock):
             await self._handover.put(BytesReceived(self._clock.now_s(), data))
         # A car that has fallen silent for good is still to be waited for, as a real one would be.
         await self._clock.sleep(max(start_s + self._duration_s - self._clock.now_s(), 0.0))
 
 
-def _simulate(address: SimulatedAddress) -> tuple[Iterable[Emission], float]:
-    """Return what the car of `address` sends, and how long its scenario lasts in seconds."""
-    from groundstation.simulator.scenarios import SCENARIOS
-    from groundstation.simulator.simulation import Simulation
-
+def _scenario(address: SimulatedAddress) -> Scenario:
     scenario = SCENARIOS.get(address.scenario)
     if scenario is None:
         nearest = get_close_matches(address.scenario, SCENARIOS, n=1)
@@ -88,4 +94,4 @@ def _simulate(address: SimulatedAddress) -> tuple[Iterable[Emission], float]:
             f'There is no scenario "{address.scenario}"',
             f"The nearest is {nearest[0]}" if nearest else f"There are {', '.join(SCENARIOS)}",
         )
-    return Simulation(scenario, seed=address.seed), scenario.duration_s
+    return scenario

@@ -75,5 +75,7 @@ class TelemetryState:
             "passes": self.passes.completed,
             "marks": self.marks,
             "peak_speed_mps": self.peak_speed_mps,
-            "lowest_margin_db": self.lowest_margin_db,
+            "lowest_margin_db": None
+            if self.lowest_margin_db is None
+            else round(self.lowest_margin_db, 3),
         }
