@@ -30,7 +30,7 @@ SEED = 7
 NAMES = [name for name in SCENARIOS if name != "demo"]
 
 PICTURE = FOLDER / "live.svg"
-PICTURED_SESSION, PICTURED_AT_S = "range_edge", 9.4
+PICTURED_SESSION, PICTURED_AT_S = "range_edge", 8.6
 
 CHOICES = Choices(
     settings=Settings(),

@@ -122,8 +122,7 @@ def stop_margin(snapshot: Snapshot, width: int) -> Figure:
     if value is None:
         return margin(snapshot)
     note = "19 of 20 above " if width >= 32 else "19 of 20"
-    digits = 1 if 0 <= value < 9.95 else 0
-    return Figure("STOP MARGIN dB", number(value, digits), "888", note=((note, Ink.TITLE_STRONG),))
+    return Figure("STOP MARGIN dB", _decibels(value), "888", note=((note, Ink.TITLE_STRONG),))
 
 
 def margin(snapshot: Snapshot) -> Figure:
@@ -136,9 +135,15 @@ def margin(snapshot: Snapshot) -> Figure:
     note: tuple[Run, ...] = ()
     if control.rssi_dbm is not None and control.threshold_dbm is None:
         note = (("no threshold ", Ink.TITLE_WARNING),)
-    # A tenth matters where the margin is about to end; a minus sign would leave it no room.
-    digits = 1 if value is not None and 0 <= value < 9.95 else 0
-    return Figure("MARGIN dB", number(value, digits), "888", age_s, note)
+    return Figure("MARGIN dB", _decibels(value), "888", age_s, note)
+
+
+def _decibels(value: float | None) -> str:
+    """Return a margin: a tenth where it is about to end; where it has ended, never rounded to 0."""
+    if value is None or value >= 9.95:
+        return number(value, 0)
+    # A minus sign leaves no room for a tenth.
+    return number(value, 1) if value >= 0 else number(floor(value), 0)
 
 
 def yaw_rate(snapshot: Snapshot) -> Figure:
