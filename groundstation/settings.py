@@ -37,7 +37,7 @@ class LinkSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_o
     lift_margin_db: _Decibels | None = None
     """A margin now under this is LIFT, where no forecast can be made; 3 dB unless said."""
     lift_stop_margin_db: Annotated[float, msgspec.Meta(ge=-20, le=60)] | None = None
-    """A stop margin under this is LIFT; -2 dB unless said."""
+    """A stop margin under this is LIFT; -2.5 dB unless said."""
     lift_silence_s: _Seconds | None = None
     """Telemetry silent for this long is LIFT; 0.5 s unless said."""
     failsafe_s: _Seconds | None = None

@@ -161,10 +161,10 @@ def run(passes: int) -> dict[str, object]:
     """Return all figures of the Monte Carlo.
 
     Args:
-        passes: How many, evenly spread over settings, airs, and holding or safe.
+        passes: At least how many, evenly spread over settings, airs, and holding or safe.
     """
     kinds = list(product(Setting, (False, True), (True, False)))
-    each = max(round(passes / len(kinds)), 1)
+    each = max(-(-passes // len(kinds)), 1)
     jobs = [
         (1000 * index + turn, setting, second_air, holds)
         for index, (setting, second_air, holds) in enumerate(kinds)

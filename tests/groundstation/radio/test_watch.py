@@ -90,7 +90,7 @@ def test_it_warns_while_the_car_can_still_stop_inside_range() -> None:
     assert thin_m < lift_m
     assert 120.0 < lift_m + way_m < 237.0
     assert view.reason.startswith("stop margin")
-    assert "under -2 dB: stops at" in view.reason
+    assert "under -2.5 dB: stops at" in view.reason
 
 
 def test_the_countdown_reaches_zero_where_the_level_becomes_lift() -> None:
