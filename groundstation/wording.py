@@ -32,7 +32,8 @@ def describe(event: SessionEvent, unit: SpeedUnit = SpeedUnit.KMH) -> str:
             text = f"{level}: {reason}"
         case SourceChanged(state=state, detail=detail):
             # A sentence that begins with the state says it already.
-            text = detail if detail.lower().startswith(state) else f"{state}: {detail}"
+            said = detail.lower().startswith(state)
+            text = detail if said else f"{state}: {detail}".removesuffix(": ")
         case PassEnded():
             text = _describe_pass(event, unit)
         case Noted(text=noted):

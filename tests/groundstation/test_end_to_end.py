@@ -12,10 +12,11 @@ from pathlib import Path
 import pytest
 
 from groundstation.cli.json_lines import JsonLines
-from groundstation.inbound import BytesReceived, MarkMade
+from groundstation.inbound import BytesReceived, DriverPlaced, MarkMade
 from groundstation.player import Player
 from groundstation.recording.reader import SessionFile, open_session
 from groundstation.recording.writer import Recorder
+from groundstation.simulator.scenarios import SCENARIOS
 from groundstation.sources.base import open_source
 from groundstation.station import Station
 from groundstation.vehicle.keeping import StateKeeper
@@ -189,3 +190,22 @@ def test_a_seek_is_clamped_to_the_recording(edge: tuple[Path, list[str]]) -> Non
     player.seek(-5.0)
     assert player.state.position_s == 0.0
     assert not player.state.ended
+
+
+def test_the_drivers_position_is_recorded_and_replayed(edge: tuple[Path, list[str]]) -> None:
+    path, live = edge
+    placed = [each for each in open_session(path).inbound() if isinstance(each, DriverPlaced)]
+    course = SCENARIOS["range_edge"].course
+    assert [(each.latitude_deg, each.longitude_deg) for each in placed] == [course.driver_deg]
+    distances = [json.loads(line).get("distance_m") for line in live]
+    assert max(metres for metres in distances if metres is not None) > 500
+
+
+def test_a_replay_is_not_changed_by_watching_it(edge: tuple[Path, list[str]]) -> None:
+    session = open_session(edge[0])
+    before = list(session.inbound())
+    player = player_of(session)
+    player.seek(5.0)
+    player.mark("late")
+    player.stand_here()
+    assert list(open_session(edge[0]).inbound()) == before

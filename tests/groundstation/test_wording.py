@@ -1,0 +1,61 @@
+from __future__ import annotations
+
+import pytest
+
+from groundstation.inbound import LinkState
+from groundstation.radio.level import Level
+from groundstation.units import SpeedUnit
+from groundstation.vehicle.session_events import (
+    LevelChanged,
+    Noted,
+    PassEnded,
+    SessionEvent,
+    SourceChanged,
+)
+from groundstation.wording import clock_text, describe, kind_of, printable
+
+PASS = PassEnded(
+    9.0,
+    9.0,
+    number=2,
+    started_vehicle_s=1.0,
+    ended_vehicle_s=9.0,
+    peak_speed_mps=50.0,
+    lowest_margin_db=7.25,
+    accel_z_max_g=16.0,
+    clipped=True,
+)
+
+
+@pytest.mark.parametrize(
+    ("event", "kind", "text"),
+    [
+        (LevelChanged(1.0, 1.0, Level.LIFT, Level.THIN, "why"), "level", "LIFT: why"),
+        (SourceChanged(1.0, None, LinkState.LOST, "cable gone"), "source", "lost: cable gone"),
+        (SourceChanged(1.0, None, LinkState.LOST, ""), "source", "lost"),
+        (SourceChanged(1.0, None, LinkState.LOST, "Lost it"), "source", "Lost it"),
+        (
+            PASS,
+            "pass",
+            "pass 2: peak 180.0 km/h, lowest margin 7.2 dB, shocks to at least 16.0 g",
+        ),
+        (Noted(1.0, None, "mark", "gust\x1b[2J"), "mark", "gust\ufffd[2J"),
+    ],
+)
+def test_events_in_words(event: SessionEvent, kind: str, text: str) -> None:
+    assert (kind_of(event), describe(event)) == (kind, text)
+
+
+def test_speed_is_told_in_the_unit_that_was_asked_for() -> None:
+    assert "peak 111.8 mph" in describe(PASS, SpeedUnit.MPH)
+
+
+def test_nothing_moves_a_cursor_or_turns_a_line_round() -> None:
+    assert printable("a\x07b\u202ec\nd") == "a\ufffdb\ufffdc\ufffdd"
+
+
+@pytest.mark.parametrize(
+    ("at_s", "text"), [(0.0, "0:00.0"), (0.3, "0:00.3"), (187.44, "3:07.4"), (3600.0, "60:00.0")]
+)
+def test_times(at_s: float, text: str) -> None:
+    assert clock_text(at_s) == text
