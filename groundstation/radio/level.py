@@ -45,8 +45,8 @@ class Limits:
     """Less than this now is LIFT, where no forecast can be made."""
     lift_stop_margin_db: float = -2.5
     """Less than this at the stop point, at 5 %, is LIFT. The local mean is meant: a receiver holds
-    on to some 5 dB below its threshold before failsafe begins. With -2 dB, 1 of 996 simulated
-    losses was warned of too late and 2.1 % of 996 safe passes were cried on; with -3.75 dB 0.8 %
+    on to some 5 dB below its threshold before failsafe begins. With -2.5 dB, 1 of 1008 simulated
+    losses was warned of too late and 1.6 % of 1008 safe passes were cried on; with -4 dB 1.0 %
     and 1.2 % (tests/benchmarks/warnings.py)."""
     lift_silence_s: float = 0.5
     """Telemetry silent for this long is LIFT: the car may be anywhere."""
