@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from math import inf
 
 from groundstation.cli.finding import open_recording
 from groundstation.cli.options import (
@@ -60,6 +59,4 @@ def run(arguments: argparse.Namespace) -> int:
             lambda: player.run(to_end=True),
             session_file=lambda: str(recording.path),
         )
-    if arguments.speed == inf:
-        player.pause(False)
     return run_screen(player, choices, player.run)
