@@ -7,7 +7,17 @@ from collections.abc import Callable, Sequence
 from typing import Protocol, cast
 
 from groundstation import __version__
-from groundstation.cli import demo, export, live, replay, sessions, simulate, sources
+from groundstation.cli import (
+    completion,
+    demo,
+    doctor,
+    export,
+    live,
+    replay,
+    sessions,
+    simulate,
+    sources,
+)
 
 CAUTION = (
     "Advice only, no safety device: the transmitter's own alarms and the failsafe come first. "
@@ -32,6 +42,8 @@ COMMANDS = {
     "export": export,
     "sources": sources,
     "simulate": simulate,
+    "doctor": doctor,
+    "completion": completion,
 }
 
 

@@ -38,7 +38,7 @@ def open_trouble(error: Exception, device: str, baud: int) -> SourceError:
             "Close that program; the port is opened as soon as it is free",
         )
     if number in _DENIED:
-        return SourceError(f"This user may not open {device}", _permission_hint())
+        return SourceError(f"This user may not open {device}", permission_hint())
     if not _may_be_a_port(device):
         return SourceError(
             f"{device} is not a serial port", "groundstation sources lists what can be opened"
@@ -88,7 +88,8 @@ def _reason(error: Exception) -> str:
     return printable(os.strerror(number) if number is not None else str(error)).rstrip(".")
 
 
-def _permission_hint() -> str:
+def permission_hint() -> str:
+    """Return how a user gets the right to open serial ports, on this system."""
     if sys.platform == "linux":
         return (
             "Join the group that owns serial ports, then log in again: "

@@ -1,0 +1,1 @@
+"""What a recorded session tells afterwards. Pure: columns in, figures out."""

@@ -1,0 +1,1 @@
+"""Logs of other loggers, turned into sessions of our own."""

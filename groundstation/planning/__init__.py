@@ -1,0 +1,1 @@
+"""The course plan: what margin to expect along a course. Pure."""

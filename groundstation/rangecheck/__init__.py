@@ -1,0 +1,1 @@
+"""The range check before each run: steps, verdict, history. Pure."""

@@ -1,0 +1,1 @@
+"""What analysis found, as HTML, as terminal pictures and as JSON."""
