@@ -93,7 +93,7 @@ class Batch:
             return np.array([read_text(each) for each in raw.tolist()], np.object_)
         values = raw.astype(np.float64)
         values /= field.per_unit
-        values[raw == field.unknown] = np.nan
+        values[(raw < field.raw_min) | (raw > field.raw_max)] = np.nan
         return values
 
     def known(self, channel: str, vehicle: int | None = None) -> NDArray[np.bool_]:
@@ -107,6 +107,8 @@ class Batch:
         if field.is_text:
             return np.array([read_text(each) is not None for each in raw.tolist()], np.bool_)
         known: NDArray[np.bool_] = raw != field.unknown
+        if not field.bits:
+            known = (raw >= field.raw_min) & (raw <= field.raw_max)
         return known
 
     def times(self, kind: str | int, vehicle: int | None = None) -> Times:

@@ -37,7 +37,7 @@ MAX_PER_UNIT = 1_000_000_000
 Value = float | int | bool | str | None
 """What a field stands for; None says "not measured"."""
 
-_Step = tuple[str, int | None, int, tuple[tuple[str, int], ...]]
+_Step = tuple[str, int, int, int | None, int, tuple[tuple[str, int], ...]]
 """Name, raw value of "not measured", counts per unit (0 for text), bits with their weights."""
 
 _INTEGERS = {
@@ -156,21 +156,24 @@ class Kind:
         return self.layout.pack(*(_field_raw(each, values) for each in self.fields))
 
     def decode(self, payload: bytes) -> dict[str, Value]:
-        """Return the channels of a payload at least `layout.size` long; more is ignored."""
+        """Return the channels of a payload at least `layout.size` long; more is ignored.
+
+        A number outside its range is as little measured as the unknown value, which lies there too.
+        """
         values: dict[str, Value] = {}
         for step, raw in zip(self._plan, self.layout.unpack_from(payload), strict=True):
-            name, unknown, per_unit, bits = step
+            name, low, high, unknown, per_unit, bits = step
             if bits:
                 for bit, weight in bits:
                     values[bit] = None if raw == unknown else raw & weight != 0
-            elif raw == unknown:
+            elif not per_unit:
+                values[name] = read_text(raw)
+            elif not low <= raw <= high:
                 values[name] = None
             elif per_unit == 1:
                 values[name] = raw
-            elif per_unit:
-                values[name] = raw / per_unit
             else:
-                values[name] = read_text(raw)
+                values[name] = raw / per_unit
         return values
 
 
@@ -366,7 +369,8 @@ def _field_raw(each: Field, values: Mapping[str, Value]) -> int | bytes:
 
 def _decode_step(each: Field) -> _Step:
     bits = tuple((name, 1 << place) for place, name in enumerate(each.bits))
-    return each.name, each.unknown, 0 if each.is_text else each.per_unit, bits
+    per_unit = 0 if each.is_text else each.per_unit
+    return each.name, each.raw_min, each.raw_max, each.unknown, per_unit, bits
 
 
 def _fit_text(text: str, size: int) -> bytes:

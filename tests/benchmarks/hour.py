@@ -18,7 +18,7 @@ import subprocess
 import sys
 import time
 import tracemalloc
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from hashlib import blake2b
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -28,6 +28,7 @@ from groundstation.inbound import BytesReceived, Inbound
 from groundstation.recording.reader import open_session
 from groundstation.recording.writer import Recorder
 from groundstation.sources.address import SimulatedAddress
+from groundstation.sources.base import Source
 from groundstation.sources.simulated import SimulatedSource
 from groundstation.station import Station
 from groundstation.vehicle.session_events import SessionEvent
@@ -105,6 +106,39 @@ def resident_mb() -> float:
 def watch(minutes: float, folder: Path, *, traced: bool) -> dict[str, Any]:
     """Run a session, and return its samples of memory, its processor time and its counts."""
     clock, sent = AutojumpClock(), Sent()
+    source = SimulatedSource(
+        SimulatedAddress("invented", seed=0),
+        clock=clock,
+        # A second more, so that the last sample is taken while the session still runs.
+        emissions=sent.counting(reads(minutes * 60 + 1, motion_hz=MOTION_HZ)),
+    )
+    return watch_source(source, clock, sent, folder, memory_mb=traced_mb if traced else resident_mb)
+
+
+def traced_mb() -> float:
+    """Return what Python has allocated."""
+    return tracemalloc.get_traced_memory()[0] / 1e6
+
+
+def watch_source(
+    source: Source,
+    clock: AutojumpClock,
+    sent: Sent,
+    folder: Path,
+    *,
+    memory_mb: Callable[[], float],
+    sampled: Callable[[Path], None] = lambda path: None,
+) -> dict[str, Any]:
+    """Watch a source to its end, recorder on; return memory, processor time and counts.
+
+    Args:
+        source: What is watched.
+        clock: Its clock.
+        sent: Counts what it sends.
+        folder: Of the recording.
+        memory_mb: Tells the memory in use.
+        sampled: Called with the growing file at each sample of the memory.
+    """
     telemetry = TimedTelemetry(PROFILE, table=TABLE)
 
     def start_recorder() -> Recorder:
@@ -118,12 +152,7 @@ def watch(minutes: float, folder: Path, *, traced: bool) -> dict[str, Any]:
         return sent.recorder
 
     station = Station(
-        SimulatedSource(
-            SimulatedAddress("invented", seed=0),
-            clock=clock,
-            # A second more, so that the last sample is taken while the session still runs.
-            emissions=sent.counting(reads(minutes * 60 + 1, motion_hz=MOTION_HZ)),
-        ),
+        source,
         clock=clock,
         telemetry=telemetry,
         keeper=KEEPER,
@@ -136,8 +165,9 @@ def watch(minutes: float, folder: Path, *, traced: bool) -> dict[str, Any]:
         while True:
             # What waits to be written is no growth, but it would make the figures jump.
             sent.let_the_recorder_catch_up()
-            memory = tracemalloc.get_traced_memory()[0] / 1e6 if traced else resident_mb()
-            samples.append((len(samples) * SAMPLE_S / 60, memory))
+            if path := station.session_path():
+                sampled(Path(path))
+            samples.append((len(samples) * SAMPLE_S / 60, memory_mb()))
             await clock.sleep(SAMPLE_S)
 
     async def session() -> None:
@@ -167,6 +197,10 @@ def watch(minutes: float, folder: Path, *, traced: bool) -> dict[str, Any]:
         "frames_decoded": telemetry.state.loss.frames,
         "frames_recorded": recorded.count(0),
         "recorded_as_sent": blake2b(recorded).digest() == sent.digest.digest(),
+        "reboots": telemetry.state.reboots,
+        "lost": telemetry.state.loss.lost,
+        "rejected": telemetry.state.source.rejected,
+        "path": path,
     }
 
 
