@@ -87,6 +87,23 @@ def test_any_payload_of_the_right_length_decodes(kind: Kind) -> None:
             assert value is None or isinstance(value, str) or not isnan(value)
 
 
+@pytest.mark.parametrize("channel", ["latitude_deg", "control_rssi_dbm", "accel_z_g"])
+def test_a_number_outside_its_range_is_not_measured(channel: str) -> None:
+    kind, each = standard_table().by_channel[channel]
+    for raw, is_measured in (
+        (each.raw_min - 1, False),
+        (each.raw_min, True),
+        (each.raw_max, True),
+        (each.raw_max + 1, False),
+    ):
+        payload = kind.layout.pack(*(raw if one is each else _nothing(one) for one in kind.fields))
+        assert (kind.decode(payload)[channel] is not None) is is_measured
+
+
+def _nothing(each: Field) -> int | bytes:
+    return each.to_raw(None)
+
+
 def test_values_print_as_they_were_meant() -> None:
     # 0.1 + 0.2 and its like: a value is the nearest double to the decimal number.
     kind = standard_table().by_name["motion"]
