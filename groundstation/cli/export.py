@@ -1,14 +1,15 @@
-"""`groundstation export SESSION`: a session's columns for other programs."""
+"""`groundstation export SESSION`: a session's columns and its track for other programs."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-from groundstation.cli.finding import open_recording
+from groundstation.cli.finding import Recording, open_recording
 from groundstation.cli.options import add_settings_options, add_vehicle_options, choose
+from groundstation.recording.reader import SessionFile
 
-SUMMARY = "write a session's channels as CSV or Parquet, one file a kind of frame"
+SUMMARY = "write a session's channels as CSV or Parquet, a file a kind, or its track as GPX"
 EXAMPLE = "groundstation export last --format parquet --out ~/analysis"
 
 
@@ -17,7 +18,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "session", help="a session file, a raw capture, part of a session's name, or `last`"
     )
-    parser.add_argument("--format", choices=["csv", "parquet"], default="csv", help="default csv")
+    parser.add_argument(
+        "--format",
+        choices=["csv", "parquet", "gpx"],
+        default="csv",
+        help="default csv; gpx is the track, with the marks as waypoints",
+    )
     parser.add_argument(
         "--out", type=Path, default=Path(), metavar="FOLDER", help="default: the current folder"
     )
@@ -31,6 +37,8 @@ def run(arguments: argparse.Namespace) -> int:
     from groundstation.exporting import export_kinds
 
     recording = open_recording(arguments, choose(arguments))
+    if arguments.format == "gpx":
+        return _export_track(recording, arguments)
     written = export_kinds(
         recording.tape,
         recording.choices.table,
@@ -42,4 +50,24 @@ def run(arguments: argparse.Namespace) -> int:
     )
     for path, rows in written:
         print(f"{path}  {rows} rows")
+    return 0
+
+
+def _export_track(recording: Recording, arguments: argparse.Namespace) -> int:
+    from groundstation.exporting_gpx import export_gpx
+
+    tape = recording.tape
+    started = tape.info.started if isinstance(tape, SessionFile) else None
+    path, points = export_gpx(
+        tape,
+        recording.choices.table,
+        folder=arguments.out.expanduser(),
+        stem=recording.path.stem,
+        started=started,
+        vehicle=recording.choices.profile.number,
+        overwrite=arguments.force,
+    )
+    print(f"{path}  {points} points")
+    if started is None:
+        print("  a capture has no date: its times count from 1970")
     return 0

@@ -1,1 +1,1 @@
-"""Logs of other loggers, turned into sessions of our own."""
+"""Logs of others turned into sessions of our own: read, understood, encoded as our frames."""
