@@ -45,9 +45,9 @@ class Limits:
     """Less than this now is LIFT, where no forecast can be made."""
     lift_stop_margin_db: float = -2.5
     """Less than this at the stop point, at 5 %, is LIFT. The local mean is meant: a receiver holds
-    on to some 5 dB below its threshold before failsafe begins. With -2.5 dB, 1 of 1008 simulated
-    losses was warned of too late and 1.6 % of 1008 safe passes were cried on; with -4 dB 1.0 %
-    and 1.2 % (tests/benchmarks/warnings.py)."""
+    on to some 5 dB below its threshold before failsafe begins. With -2.5 dB, 3 of 1008 simulated
+    losses were warned of too late and 3 of 1008 safe passes were cried on, at 167 m given up; with
+    -4.5 dB 1.0 % and 0.1 %, at 129 m (tests/benchmarks/warnings.py on its fresh seed)."""
     lift_silence_s: float = 0.5
     """Telemetry silent for this long is LIFT: the car may be anywhere."""
     failsafe_s: float = 1.0
@@ -69,6 +69,8 @@ class LinkView:
     """From the driver; goes with the forecast."""
     coming_nearer: bool = False
     """Whether the car would stop nearer to the driver than it is."""
+    brakes: bool = False
+    """Whether the driver has lifted and brakes: then LIFT tells nothing more of what is ahead."""
 
 
 @dataclass(slots=True)
@@ -153,6 +155,9 @@ def _grade_margin(view: LinkView, limits: Limits, spare_db: float) -> tuple[Leve
         margin_db, figure = view.stop_margin_p05_db, "stop margin"
         lift_db = limits.lift_stop_margin_db
         place = f": stops at {view.stop_point_m:.0f} m"
+        if view.brakes and margin_db < lift_db + spare_db and not _weak_now(view, limits, spare_db):
+            text = f"stop margin {margin_db:.1f} dB (5 %)"
+            return Level.THIN, f"{text}{place}, brakes already"
     if margin_db is None:
         return None, ""
     text = f"{figure} {margin_db:.1f} dB{' (5 %)' if place else ''}"
@@ -163,3 +168,8 @@ def _grade_margin(view: LinkView, limits: Limits, spare_db: float) -> tuple[Leve
         if margin_db < limit_db + spare_db:
             return level, f"{text}, under {limit_db:g} dB{place}"
     return Level.CLEAR, text + place
+
+
+def _weak_now(view: LinkView, limits: Limits, spare_db: float) -> bool:
+    """Return whether the margin where the car is calls for LIFT, whatever lies ahead."""
+    return view.margin_db is not None and view.margin_db < limits.lift_margin_db + spare_db

@@ -8,23 +8,20 @@ argument, and all state is plain data, so that a kept copy goes on bit for bit.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import exp, log10, sqrt
+from math import exp, hypot, log10
 
-from groundstation.radio.estimate import NEAREST_M, LinkEstimate
-from groundstation.radio.forecast import (
-    QUANTILE_5,
-    Motion,
-    lift_in_s,
-    stop_way_m,
-)
+from groundstation.radio.estimate import LinkEstimate
+from groundstation.radio.forecast import Motion
 from groundstation.radio.level import LevelJudge, LinkView
+from groundstation.radio.outlook import MOVING_MPS, Ahead, Outlook
+from groundstation.radio.sample import Sample, Witness
 from groundstation.radio.watch_setting import TwoPoints as TwoPoints
 from groundstation.radio.watch_setting import WatchSetting as WatchSetting
 from groundstation.radio.watch_setting import WatchView as WatchView
 
 LEAST_SAMPLE_M = 2.0
-MOST_SAMPLE_M = 12.0
-SAMPLE_SHARE = 0.25
+MOST_SAMPLE_M = 6.0
+SAMPLE_SHARE = 0.15
 """Reports over so much of the distance make one sample. Long enough that the receiver's own
 averaging does not make the shadows look smoother, and so weaker, than they are; a shorter sample
 would be no news, since the shadow is the same."""
@@ -34,16 +31,8 @@ FIRST_SAMPLE_S = 0.5
 """A standing car tells its level once, after so long."""
 STANDING_VARIANCE_DB2 = 9.0
 """A standing car sits anywhere in the fading."""
-FADE_WAY_M = 0.06
-"""Half a wavelength at 2.4 GHz: reports closer than this share their fading (checks on Clarke's
-model: J0 is first zero at 0.38 wavelengths)."""
-
-ROUNDING_VARIANCE_DB2 = 1.0 / 12.0
-"""Of a level rounded to whole dB (uniform distribution)."""
 REPORT_VARIANCE_DB2 = 2.0
 """Of one report about the local mean, before it has been measured."""
-LEAST_REPORT_VARIANCE_DB2 = 1.0
-"""A receiver averages before it reports, so reports differ less than they err."""
 PERCENT_VARIANCE_DB2 = 6.0
 """Of the level that a percentage maps to."""
 BOUND_SIGMA_DB = 2.0
@@ -58,21 +47,6 @@ MOST_ACCEL_MPS2 = 20.0
 """No car gains speed faster; what does is a spike of the satellite receiver."""
 DEAD_RECKONED_S = 3.0
 """A place that is older than this tells nothing of where the car is."""
-MOVING_MPS = 1.5
-"""Slower than this the stop point is here."""
-
-
-@dataclass(slots=True)
-class Sample:
-    """Reports that are being averaged."""
-
-    power_mw: float = 0.0
-    count: int = 0
-    distance_m: float = 0.0
-    """From the driver, where the reports were measured; summed up."""
-    since_s: float = 0.0
-    since_m: float = 0.0
-    """Way travelled when it began."""
 
 
 @dataclass(slots=True)
@@ -87,6 +61,7 @@ class LinkWatch:
     sampled_m: float = 0.0
     """Way travelled at the newest sample."""
     sample: Sample = field(default_factory=Sample)
+    witness: Witness = field(default_factory=Witness)
     level_mw: float | None = None
     """Smoothed power; what the margin now is made of."""
     level_at_s: float = 0.0
@@ -98,9 +73,8 @@ class LinkWatch:
     missing: int = 0
     """Reports in a row without a level, after there had been one."""
     begun: bool = False
-    edge_m: float = 100.0
-    last_stop_m: float = 100.0
-    """Newest solutions, where the next search begins."""
+    """From a range check."""
+    outlook: Outlook = field(default_factory=Outlook)
 
     def moved(
         self,
@@ -110,6 +84,7 @@ class LinkWatch:
         distance_sigma_m: float,
         speed_mps: float,
         away_mps: float,
+        brakes: bool = False,
     ) -> None:
         """Take note of where the car is and how it moves.
 
@@ -119,11 +94,14 @@ class LinkWatch:
             distance_sigma_m: Its standard deviation.
             speed_mps: Over ground.
             away_mps: Growth of the distance; positive when leaving.
+            brakes: Whether the driver has lifted and brakes.
         """
         held = self.motion
         if held is None:
             self.smooth_mps = speed_mps
-            self.motion = Motion(at_s, distance_m, distance_sigma_m, speed_mps, away_mps)
+            self.motion = Motion(
+                at_s, distance_m, distance_sigma_m, speed_mps, away_mps, brakes=brakes
+            )
             return
         step_s = at_s - held.at_s
         if step_s <= 0.0:
@@ -137,7 +115,7 @@ class LinkWatch:
         self.smooth_mps += (1.0 - exp(-step_s / ACCEL_S)) * (speed_mps - self.smooth_mps)
         held.accel_mps2 = (speed_mps - self.smooth_mps) / ACCEL_S
         held.at_s, held.distance_m, held.sigma_m = at_s, distance_m, distance_sigma_m
-        held.speed_mps, held.away_mps = speed_mps, away_mps
+        held.speed_mps, held.away_mps, held.brakes = speed_mps, away_mps, brakes
 
     def reported(
         self,
@@ -157,10 +135,10 @@ class LinkWatch:
             signal_raw: A figure without unit, from receivers that have no other.
             setting: What is known beforehand.
         """
-        if not self.begun:
-            self.begun = True
-            if setting.prior is not None:
-                self.estimate.begin(setting.prior, measures=setting.percent_map is None)
+        if not self.begun and setting.prior is not None:
+            # Whose check it is may be told a few reports late: they are not worth a second guess.
+            self.begun, self.estimate = True, LinkEstimate()
+            self.estimate.begin(setting.prior, measures=setting.percent_map is None)
         self.received_percent = received_percent
         level_dbm = rssi_dbm
         if level_dbm is None and signal_raw is not None and setting.raw_map is not None:
@@ -201,34 +179,11 @@ class LinkWatch:
         if motion is not None:
             age_s = now_s - motion.at_s
             motion = None if age_s > DEAD_RECKONED_S else motion.after(age_s)
-        stop_db = p05_db = seconds = stop_m = lift_m = edge_m = None
-        moving = coming_nearer = False
+        ahead = Ahead()
         if motion is not None and threshold_dbm is not None and self.estimate.taken > 0:
-            way_m, way_sigma_m = stop_way_m(motion, setting.braking)
-            sigma_m = (way_sigma_m, motion.sigma_m)
-            line = motion.line()
-            stop_m = line.distance_m(way_m)
-            stop_db, p05_db = self._margin_db(stop_m, sigma_m, threshold_dbm)
-            moving = motion.speed_mps >= MOVING_MPS
-            coming_nearer = moving and stop_m < motion.distance_m
-            edge_m = self._search(self.edge_m, 0.0, threshold_dbm, None)
-            self.edge_m = edge_m
-            if moving and not coming_nearer:
-                last_m = self._search(
-                    self.last_stop_m,
-                    setting.limits.lift_stop_margin_db,
-                    threshold_dbm,
-                    sigma_m,
-                )
-                self.last_stop_m = last_m
-                to_last_m = line.way_to_m(last_m)
-                seconds = lift_in_s(motion, setting.braking, to_last_m)
-                if seconds is not None:
-                    gained_m = 0.5 * max(motion.accel_mps2, 0.0) * seconds**2
-                    lift_m = line.distance_m(motion.speed_mps * seconds + gained_m)
-                if seconds == 0.0:
-                    lift_m = line.distance_m(to_last_m - way_m)
-        forecasting = moving and not coming_nearer
+            refuted = self.witness.refutes_place
+            ahead = self.outlook.look(self.estimate, motion, setting, refuted=refuted)
+        forecasting = ahead.moving and not ahead.coming_nearer
         self.judged.judge(
             now_s,
             view=LinkView(
@@ -236,21 +191,22 @@ class LinkWatch:
                 received_percent=self.received_percent,
                 failsafe_active=failsafe_active,
                 silence_s=silence_s,
-                stop_margin_p05_db=p05_db if forecasting else None,
-                stop_point_m=stop_m if forecasting else None,
-                coming_nearer=coming_nearer,
+                stop_margin_p05_db=ahead.stop_margin_p05_db if forecasting else None,
+                stop_point_m=ahead.stop_point_m if forecasting else None,
+                coming_nearer=ahead.coming_nearer,
+                brakes=motion is not None and motion.brakes,
             ),
             limits=setting.limits,
         )
         return WatchView(
             margin_db=margin_db,
-            stop_margin_db=stop_db,
-            stop_margin_p05_db=p05_db,
-            lift_in_s=seconds,
+            stop_margin_db=ahead.stop_margin_db,
+            stop_margin_p05_db=ahead.stop_margin_p05_db,
+            lift_in_s=ahead.lift_in_s,
             distance_m=None if motion is None else motion.distance_m,
-            stop_point_m=stop_m,
-            lift_point_m=lift_m,
-            range_edge_m=edge_m,
+            stop_point_m=ahead.stop_point_m,
+            lift_point_m=ahead.lift_point_m,
+            range_edge_m=ahead.range_edge_m,
             level=self.judged.level,
             reason=self.judged.reason,
             fit=self.estimate.fit(),
@@ -274,27 +230,23 @@ class LinkWatch:
             self._take_bound(motion, level_dbm, setting)
             return
         sample = self.sample
-        if sample.count == 0:
-            sample.since_s, sample.since_m = at_s, self.travelled_m
-        sample.power_mw += power_mw
-        sample.distance_m += self._measured_at_m(motion, setting)
-        sample.count += 1
-        # Averaged as power: the mean of decibels lies below the decibels of the mean.
-        mean_dbm = 10.0 * log10(sample.power_mw / sample.count)
-        place_m = sample.distance_m / sample.count
+        place_m = self._measured_at_m(motion, setting)
+        sample.add(power_mw, place_m, at_s=at_s, travelled_m=self.travelled_m)
         if self.estimate.decades is None:
             if at_s - sample.since_s >= FIRST_SAMPLE_S or self.travelled_m > LEAST_SAMPLE_M:
-                self._go_to(place_m)
-                self.estimate.observe(mean_dbm, STANDING_VARIANCE_DB2)
-                self.sample = Sample()
-            return
-        if not self._is_news():
-            return
-        way_m = self.travelled_m - sample.since_m
-        independent = min(float(sample.count), 1.0 + way_m / FADE_WAY_M)
-        variance_db2 = max(self.report_variance_db2, LEAST_REPORT_VARIANCE_DB2) / independent
+                self._take_sample(STANDING_VARIANCE_DB2)
+        elif self._is_news():
+            self._take_sample(
+                sample.variance_db2(
+                    self.report_variance_db2, travelled_m=self.travelled_m, sigma_m=motion.sigma_m
+                )
+            )
+
+    def _take_sample(self, variance_db2: float) -> None:
+        level_dbm, place_m = self.sample.level_dbm, self.sample.place_m
         self._go_to(place_m)
-        self.estimate.observe(mean_dbm, variance_db2 + ROUNDING_VARIANCE_DB2)
+        self.estimate.observe(level_dbm, variance_db2)
+        self.witness.take(level_dbm, place_m)
         self.sample = Sample()
 
     def _take_percent(
@@ -333,8 +285,11 @@ class LinkWatch:
             self.estimate.bound(level_dbm, BOUND_SIGMA_DB, above=False)
 
     def _measured_at_m(self, motion: Motion, setting: WatchSetting) -> float:
-        """Return the distance at which was measured what a report tells now."""
-        return max(motion.distance_m - motion.away_mps * setting.report_lag_s, 0.0)
+        """Return the distance at which was measured what a report tells now.
+
+        Root mean square: who stands within the doubt of a place is nearly never right at it.
+        """
+        return hypot(motion.distance_m - motion.away_mps * setting.report_lag_s, motion.sigma_m)
 
     def _is_news(self) -> bool:
         """Return whether the car has come far enough for another sample."""
@@ -344,45 +299,3 @@ class LinkWatch:
     def _go_to(self, distance_m: float) -> None:
         self.estimate.move(distance_m, self.travelled_m - self.sampled_m)
         self.sampled_m = self.travelled_m
-
-    def _margin_db(
-        self, place_m: float, sigma_m: tuple[float, float] | None, threshold_dbm: float
-    ) -> tuple[float, float]:
-        """Return the expected margin at a place and its 5 % quantile.
-
-        Args:
-            place_m: From the driver.
-            sigma_m: Of the way to it, and of the car's own distance; None takes both as certain.
-            threshold_dbm: Of the receiver.
-        """
-        level_dbm, variance_db2 = self.estimate.predict(place_m)
-        if sigma_m is not None:
-            # Of the plane earth: 40 log10(distance) has the slope 17.4 / distance. A distance that
-            # is wrong is wrong in the estimate too: only the difference of the slopes tells.
-            slope, here = 17.4 / max(place_m, NEAREST_M), 17.4 / max(self.estimate.distance_m, 10.0)
-            variance_db2 += (slope * sigma_m[0]) ** 2 + ((slope - here) * sigma_m[1]) ** 2
-        margin_db = level_dbm - threshold_dbm
-        return margin_db, margin_db - QUANTILE_5 * sqrt(variance_db2)
-
-    def _search(
-        self,
-        from_m: float,
-        wanted_db: float,
-        threshold_dbm: float,
-        sigma_m: tuple[float, float] | None,
-    ) -> float:
-        """Return where the margin, or with `sigma_m` its 5 % quantile, is what is wanted.
-
-        The margin falls by about 40 dB a decade, so each step goes along that slope; the search
-        goes on from tick to tick.
-        """
-        place_m = from_m
-        for _ in range(3):
-            mean_db, p05_db = self._margin_db(place_m, sigma_m, threshold_dbm)
-            off_db = (mean_db if sigma_m is None else p05_db) - wanted_db
-            place_m = min(
-                max(place_m * 10.0 ** (min(max(off_db, -20.0), 20.0) / 40.0), 1.0), 20_000.0
-            )
-            if abs(off_db) < 0.05:
-                break
-        return place_m

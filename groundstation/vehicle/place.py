@@ -39,6 +39,9 @@ FIX_SIGMA_M = 3.0
 USABLE_ACCURACY_M = 25.0
 """A fix that calls itself worse than this is passed over."""
 
+STAND_IN_SIGMA_M = 10.0
+"""How far from the driver a place may be that stands in for his (common practice, no source)."""
+
 LONGEST_STEP_S = 1.0
 """A gap longer than this is not bridged by the speed before it."""
 
@@ -75,6 +78,12 @@ class Place:
     def distance_m(self) -> float | None:
         """From the driver; None while nothing is known."""
         return None if self.origin is None else hypot(self.east_m, self.north_m)
+
+    @property
+    def distance_sigma_m(self) -> float:
+        """One standard deviation of the distance, with the doubt of where the driver stands."""
+        doubt_m = 0.0 if self.origin is Origin.DRIVER else STAND_IN_SIGMA_M
+        return hypot(self.sigma_m, doubt_m)
 
     @property
     def away_mps(self) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isnan
 
 import numpy as np
@@ -35,6 +35,7 @@ class Place:
     sigma_m: float
     speed_mps: float
     away_mps: float
+    brakes: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,7 @@ def follow(run: PassRun) -> Iterator[Place | Report | Tick]:
         elif kind == 1:
             failsafe = bool(row[2])
             if (place := odometry.rolled(at_s, row[1])) is not None:
-                yield place
+                yield replace(place, brakes=bool(row[3]))
         else:
             no_level = isnan(row[1]) or run.setting is Setting.PERCENT
             yield Report(at_s, None if no_level else row[1], None if isnan(row[2]) else row[2])
@@ -152,6 +153,7 @@ def setting_of(run: PassRun, *, prior: bool | None = None) -> WatchSetting:
             react_s=0.3,
             latency_s=leg_coast_s,
             decel_mps2=decel_mps2,
+            decel_from_mps=float(learned_at_mps),
             decel_sigma_mps2=0.06 * decel_mps2,
         ),
         percent_map=points if run.setting is Setting.PERCENT else None,

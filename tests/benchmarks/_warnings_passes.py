@@ -48,7 +48,7 @@ class Told:
     """What arrives on the ground, one row a frame; unknown values are NaN."""
 
     motion: Floats
-    """Columns: arrival s, wheel speed m/s, failsafe."""
+    """Columns: arrival s, wheel speed m/s, failsafe, brake."""
     fix: Floats
     """Columns: arrival s, distance from the driver m, accuracy m, ground speed m/s."""
     radio: Floats
@@ -87,6 +87,12 @@ class PassRun:
     def sensitivity_dbm(self) -> float:
         """The control receiver's."""
         return self.draw.scenario.receiver.sensitivity_dbm
+
+    @property
+    def edge_m(self) -> float:
+        """Distance from the driver at which the level without shadows falls to the sensitivity."""
+        strong = np.flatnonzero(self.draw.mean_dbm > self.sensitivity_dbm)
+        return float(self.draw.mean_distances_m[strong[-1]])
 
     def stop_m(self, at_s: float, react_s: float | None = None) -> float:
         """Return where along the course the car comes to rest when warned at a time.
@@ -188,7 +194,7 @@ def _row(event: SampleReceived, at_s: float, station_deg: tuple[float, float]) -
         return float("nan") if found is None else float(found)  # type: ignore[arg-type]
 
     if event.kind.name == "motion":
-        return at_s, value("speed_mps"), value("failsafe_active")
+        return at_s, value("speed_mps"), value("failsafe_active"), value("brake_on")
     if event.kind.name == "radio":
         return at_s, value("control_rssi_dbm"), value("control_received_percent")
     # Over so short a way a plane does; the error is of the order of a centimetre.

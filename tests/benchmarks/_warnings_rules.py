@@ -9,7 +9,7 @@ and the true strength and reach of its shadows; only the shadows themselves it m
 from __future__ import annotations
 
 from collections import deque
-from math import exp, log10, nan, sqrt
+from math import exp, inf, log10, nan, sqrt
 
 import numpy as np
 
@@ -21,6 +21,8 @@ from tests.benchmarks._warnings_passes import Floats, PassRun, Setting
 
 AVERAGE_S = 1.0
 SILENCE_S = 0.5
+EDGE_SHARE = 0.25
+"""A forecast is useful when the edge of range that it tells is right to within this share of it."""
 MOVING_MPS = 1.5
 ORACLE_VARIANCE_DB2 = 1.2
 ORACLE_LAG_S = 0.15
@@ -30,11 +32,11 @@ def watch_ticks(run: PassRun, setting: WatchSetting | None = None) -> Floats:
     """Return the watch's figures, one row a tick.
 
     Columns: time, stop margin, its 5 % quantile (NaN where no forecast bears on the level), rank
-    of the level, whether the level is LIFT or worse for another reason than the margin ahead,
-    exponent's sigma.
+    of the level, whether the level is LIFT or worse for another reason than the margin ahead, the
+    edge of range.
     """
     setting = setting or setting_of(run)
-    watch, rows = LinkWatch(), []
+    watch, rows, brakes = LinkWatch(), [], False
     for told in follow(run):
         if isinstance(told, Place):
             watch.moved(
@@ -43,7 +45,9 @@ def watch_ticks(run: PassRun, setting: WatchSetting | None = None) -> Floats:
                 distance_sigma_m=told.sigma_m,
                 speed_mps=told.speed_mps,
                 away_mps=told.away_mps,
+                brakes=told.brakes,
             )
+            brakes = told.brakes
         elif isinstance(told, Report):
             watch.reported(
                 told.at_s,
@@ -59,7 +63,7 @@ def watch_ticks(run: PassRun, setting: WatchSetting | None = None) -> Floats:
             rank = -1 if view.level is None else view.level.rank
             p05_db = (
                 nan
-                if view.lift_in_s is None and view.lift_point_m is None
+                if brakes or (view.lift_in_s is None and view.lift_point_m is None)
                 else _or_nan(view.stop_margin_p05_db)
             )
             by_margin = p05_db < setting.limits.lift_stop_margin_db
@@ -71,8 +75,7 @@ def watch_ticks(run: PassRun, setting: WatchSetting | None = None) -> Floats:
                     p05_db,
                     rank,
                     hard and not by_margin,
-                    nan if view.fit is None else view.fit.exponent_sigma,
-                    nan if view.fit is None else view.fit.shadow_sigma_db,
+                    _or_nan(view.range_edge_m),
                 )
             )
     return columns_of(rows)
@@ -177,11 +180,16 @@ def oracle_ticks(run: PassRun) -> Floats:
     return columns_of(rows)
 
 
-def useful_at_s(ticks: Floats, *, spread_db: float = 8.0) -> float | None:
-    """Return when, on the move, the 5 % quantile first lay within a spread of the mean."""
-    spread = ticks[:, 1] - ticks[:, 2]
-    found = np.flatnonzero(spread < spread_db)
-    return float(ticks[found[0], 0]) if len(found) else None
+def useful_at_s(ticks: Floats, edge_m: float) -> float:
+    """Return from when on, to the end, the edge of range was foretold; infinite where never.
+
+    Args:
+        ticks: Of the watch.
+        edge_m: True edge of range, shadows apart.
+    """
+    off = ~(np.abs(ticks[:, 5] / edge_m - 1.0) < EDGE_SHARE)
+    last = int(np.flatnonzero(off)[-1]) if off.any() else -1
+    return float(ticks[last + 1, 0]) if last + 1 < len(ticks) else inf
 
 
 def _or_nan(value: float | None) -> float:

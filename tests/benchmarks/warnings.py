@@ -8,12 +8,16 @@ more up to where it stops) is false. Distance given up: from where the warned ca
 Baselines on the same passes: a fixed threshold on RSSI, and a simple stop-point rule. Each has one
 threshold, swept to the lowest at which it is in time as often as the target asks; the watch and
 the oracle are swept too, and the watch is also shown at the threshold it is delivered with.
+
+The watch's constants were chosen on seeds 0 to 2. Figures of any other seed, the default's too, are
+of passes that nothing was chosen on.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 from multiprocessing import Pool
@@ -24,7 +28,14 @@ import numpy as np
 from groundstation.radio.level import Limits
 from groundstation.radio.watch import LinkWatch
 from tests.benchmarks._warnings_feed import Place, Report, follow, setting_of
-from tests.benchmarks._warnings_figures import Figures, figures_of, swept, table_of
+from tests.benchmarks._warnings_figures import (
+    Figures,
+    figures_of,
+    median_of,
+    ratio_of,
+    swept,
+    table_of,
+)
 from tests.benchmarks._warnings_passes import Floats, PassRun, Setting, run_pass
 from tests.benchmarks._warnings_rules import (
     baseline_ticks,
@@ -37,6 +48,8 @@ PROCESSES = 2
 RULES = ("watch", "oracle", "simple stop point", "fixed RSSI")
 TRIES = 12
 """A pass that is neither safe nor loses the link is drawn anew, so often at most."""
+SEED_STEP = 100_000_000
+FRESH_SEED = 3
 CALIBRATION_EVERY = 10
 """Ticks from one case of the calibration to the next: half a second."""
 FAST_MPS = 5.0
@@ -58,6 +71,7 @@ class Outcome:
     undershot: Floats
     """For each case of the calibration, whether the truth lay under the 5 % quantile."""
     useful_s: float | None
+    """Time at which the forecast became useful, without a range check; None but on clean passes."""
     useful_with_check_s: float | None
 
 
@@ -82,10 +96,10 @@ def _judged(run: PassRun) -> Outcome:
         case &= watch[:, 0] < run.t_s[int(np.argmax(run.speed_mps))]
     cases = np.flatnonzero(case)[::CALIBRATION_EVERY]
     truths_db = np.array([run.margin_db(each) for each in stops_m[cases].tolist()])
-    useful: list[float | None] = [None, None]
+    useful: Sequence[float | None] = (None, None)
     if run.setting is Setting.CLEAN:
         with_check = watch_ticks(run, setting_of(run, prior=True))
-        useful = [useful_at_s(watch), useful_at_s(with_check)]
+        useful = [useful_at_s(each, run.edge_m) for each in (watch, with_check)]
     return Outcome(
         setting=run.setting,
         second_air=run.second_air,
@@ -157,16 +171,17 @@ def cost_us() -> dict[str, float]:
     return {name: float(np.median(each)) / 1000.0 for name, each in spent.items()}
 
 
-def run(passes: int) -> dict[str, object]:
+def run(passes: int, seed: int) -> dict[str, object]:
     """Return all figures of the Monte Carlo.
 
     Args:
         passes: At least how many, evenly spread over settings, airs, and holding or safe.
+        seed: Of all that is drawn; two of them share no pass.
     """
     kinds = list(product(Setting, (False, True), (True, False)))
     each = max(-(-passes // len(kinds)), 1)
     jobs = [
-        (1000 * index + turn, setting, second_air, holds)
+        (SEED_STEP * seed + 1000 * index + turn, setting, second_air, holds)
         for index, (setting, second_air, holds) in enumerate(kinds)
         for turn in range(each)
     ]
@@ -188,6 +203,8 @@ def run(passes: int) -> dict[str, object]:
         "dropped": len(jobs) - len(outcomes),
         "rows": rows,
         "undershot": undershot,
+        "ratio": ratio_of(outcomes, "watch", "simple stop point"),
+        "oracle_ratio": ratio_of(outcomes, "oracle", "simple stop point"),
         "useful_s": _median([one.useful_s for one in clean]),
         "useful_with_check_s": _median([one.useful_with_check_s for one in clean]),
         "cost_us": cost_us(),
@@ -206,18 +223,18 @@ def _groups(outcomes: list[Outcome]) -> list[tuple[str, list[Outcome]]]:
     return [(name, chosen) for name, chosen in groups if chosen]
 
 
-def _median(values: list[float | None]) -> float | None:
-    known = [each for each in values if each is not None]
-    return float(np.median(known)) if known else None
+def _median(values: list[float | None]) -> tuple[float, float, float]:
+    return median_of([each for each in values if each is not None])
 
 
 def main(argv: list[str]) -> int:
     """Print the table of warnings, or one JSON object."""
     parser = argparse.ArgumentParser(prog="warnings", description=__doc__)
     parser.add_argument("--passes", type=int, default=2016, help="simulated, in all")
+    parser.add_argument("--seed", type=int, default=FRESH_SEED, help="of all that is drawn")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     options = parser.parse_args(argv)
-    found = run(options.passes)
+    found = run(options.passes, options.seed)
     rows = found["rows"]
     assert isinstance(rows, list)
     if options.json:
@@ -231,11 +248,20 @@ def main(argv: list[str]) -> int:
     print("\n5 % quantile of the stop margin undershot by the truth (3 to 8 % is right):")
     for name, share in undershot.items():
         print(f"  {name:28} {100 * share:5.1f} %")
-    print("\nuseful forecast (5 % quantile within 8 dB of the mean), median from power-on:")
+    print("\ndistance given up, each at its own 99 %, over the simple rule's (95 % bootstrap):")
     print(
-        f"  without a range check {found['useful_s']} s, with one {found['useful_with_check_s']} s"
+        f"  watch {_with_interval(found['ratio'])}, oracle {_with_interval(found['oracle_ratio'])}"
     )
+    print("\nedge of range foretold to 25 % from then on, median time from power-on, clean edge:")
+    without, with_check = found["useful_s"], found["useful_with_check_s"]
+    print(f"  without a range check {_with_interval(without)} s, with one", end=" ")
+    print(f"{_with_interval(with_check)} s")
     print("\nmedian cost, microseconds:")
     for name, microseconds in cost.items():
         print(f"  {name:8} {microseconds:7.1f}")
     return 0
+
+
+def _with_interval(figure: object) -> str:
+    assert isinstance(figure, tuple)
+    return "{:.2f} ({:.2f}-{:.2f})".format(*figure)

@@ -56,6 +56,16 @@ def test_a_shallow_path_is_expected_to_become_a_plane_earth() -> None:
     assert 20.0 < here_dbm - far_dbm < 30.0
 
 
+def test_a_way_in_tells_what_the_way_out_will_be() -> None:
+    estimate = LinkEstimate()
+    for at_m in range(205, 5, -10):
+        estimate.move(float(at_m), 10.0)
+        estimate.observe(law_dbm(at_m, 3.5), 1.0)
+    known, fresh = estimate.predict(200.0)[1], driven(LinkEstimate(), to_m=15.0).predict(200.0)[1]
+    assert estimate.predict(200.0)[0] == pytest.approx(law_dbm(200.0, 3.5), abs=1.0)
+    assert known < 0.5 * fresh
+
+
 def test_spread_grows_with_the_way_ahead() -> None:
     estimate = driven(LinkEstimate(), to_m=105.0)
     spreads = [estimate.predict(distance_m)[1] for distance_m in (105.0, 150.0, 250.0, 500.0)]

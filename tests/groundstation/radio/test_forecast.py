@@ -1,10 +1,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import exp
 
 import pytest
 
-from groundstation.radio.forecast import Braking, Line, Motion, lift_in_s, stop_way_m
+from groundstation.radio.forecast import Braking, Line, Motion, brake_way_m, lift_in_s, stop_way_m
 
 LEAVING = Motion(at_s=0.0, distance_m=100.0, sigma_m=1.0, speed_mps=30.0, away_mps=30.0)
 
@@ -23,15 +24,31 @@ LEAVING = Motion(at_s=0.0, distance_m=100.0, sigma_m=1.0, speed_mps=30.0, away_m
 def test_stopping_distance_of_the_textbooks(
     speed_mps: float, decel_mps2: float, react_s: float, way_m: float
 ) -> None:
-    braking = Braking(react_s=react_s, latency_s=0.0, decel_mps2=decel_mps2)
+    braking = Braking(react_s=react_s, latency_s=0.0, decel_mps2=decel_mps2, drag_per_m=0.0)
     motion = replace(LEAVING, speed_mps=speed_mps, away_mps=speed_mps)
     assert stop_way_m(motion, braking)[0] == pytest.approx(way_m, rel=0.002)
+
+
+def test_the_air_shortens_the_braking_from_a_high_speed() -> None:
+    braking = Braking(decel_mps2=6.0, decel_from_mps=30.0, drag_per_m=0.001)
+    # Where it was measured it comes out as it was: v^2 / (2 b).
+    assert brake_way_m(30.0, braking) == pytest.approx(75.0)
+    assert brake_way_m(15.0, braking) > 15.0**2 / 12.0
+    # Step by step: dv/dt = -b - c v^2, with b such that the braking from 30 m/s takes 75 m.
+    for from_mps in (10.0, 30.0, 60.0):
+        speed_mps, way_m, step_s = from_mps, 0.0, 1e-3
+        even_mps2 = 0.9 / (exp(0.9 / 6.0) - 1.0)
+        while speed_mps > 0.0:
+            slower_mps = max(speed_mps - (even_mps2 + 0.001 * speed_mps**2) * step_s, 0.0)
+            way_m += 0.5 * (speed_mps + slower_mps) * step_s
+            speed_mps = slower_mps
+        assert brake_way_m(from_mps, braking) == pytest.approx(way_m, rel=0.002)
 
 
 def test_stopping_sight_distance() -> None:
     # AASHTO: 100 km/h, 2.5 s, 3.4 m/s2 give 69.5 m + 114.7 m by 0.278 V t + 0.039 V^2 / a, whose
     # rounded factors are up to 1.1 % above 1 / 3.6 and 1 / (2 * 3.6^2).
-    braking = Braking(react_s=2.5, latency_s=0.0, decel_mps2=3.4)
+    braking = Braking(react_s=2.5, latency_s=0.0, decel_mps2=3.4, drag_per_m=0.0)
     motion = replace(LEAVING, speed_mps=100.0 / 3.6)
     assert stop_way_m(motion, braking)[0] == pytest.approx(
         69.5 / 1.0008 + 114.7 / 1.0109, rel=0.001

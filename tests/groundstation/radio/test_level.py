@@ -112,6 +112,16 @@ AHEAD = {"stop_margin_p05_db": 12.0, "stop_point_m": 412.0}
             Level.LIFT,
             "stop margin -2.9 dB (5 %), under -2.5 dB: stops at 412 m",
         ),
+        (
+            {"stop_margin_p05_db": -2.9, "brakes": True},
+            Level.THIN,
+            "stop margin -2.9 dB (5 %): stops at 412 m, brakes already",
+        ),
+        (
+            {"stop_margin_p05_db": -2.9, "brakes": True, "margin_db": 2.0},
+            Level.LIFT,
+            "stop margin -2.9 dB (5 %), under -2.5 dB: stops at 412 m",
+        ),
         ({"silence_s": 0.6}, Level.THIN, "no telemetry for 0.6 s"),
         (
             {"silence_s": 0.6, "stop_margin_p05_db": -2.9},

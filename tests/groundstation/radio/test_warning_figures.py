@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from tests.benchmarks._warnings_figures import figures_of, swept, wilson
+from tests.benchmarks._warnings_figures import figures_of, median_of, ratio_of, swept, wilson
 from tests.benchmarks._warnings_passes import SAFE_MARGIN_DB, Floats, Setting, run_pass
 
 
@@ -37,6 +37,23 @@ def test_a_warning_counts_where_it_first_comes() -> None:
     ]
     found = figures_of("all", "rule", "rule", passes, 5.0)
     assert (found.in_time, found.false_lifts, found.given_up_m) == (0.5, 0.5, 5.0)
+
+
+def test_a_median_and_its_interval() -> None:
+    # Of 101 even steps; the interval from the ranks n/2 -+ 1.96 sqrt(n)/2, which are 41 and 60
+    # (W. J. Conover, Practical Nonparametric Statistics, section 3.2, from memory).
+    median, low, high = median_of([float(value) for value in range(101)])
+    assert median == 50.0
+    assert low == pytest.approx(40.0, abs=3.0)
+    assert high == pytest.approx(60.0, abs=3.0)
+
+
+def test_the_ratio_is_of_medians_each_at_its_own_threshold() -> None:
+    early = {"rule": np.array([4.0, 9.0, 9.0]), "baseline": np.array([9.0, 4.0, 9.0])}
+    given_up_m = np.array([40.0, 20.0, -10.0])
+    passes = [Judged(True, early, dict.fromkeys(early, np.zeros(3)), given_up_m)] * 4
+    # At 4.25 dB the rule warns at the first tick, the baseline at the second; both in time.
+    assert ratio_of(passes, "rule", "baseline") == (2.0, 2.0, 2.0)
 
 
 def test_the_sweep_finds_the_lowest_threshold_that_is_in_time() -> None:

@@ -118,6 +118,27 @@ def test_view_tells_places_in_their_order() -> None:
     assert view.range_edge_m == pytest.approx(237.0, rel=0.12)
 
 
+def test_a_driver_who_brakes_already_is_not_told_to_lift() -> None:
+    levels = []
+    for brakes in (False, True):
+        drive = Drive()
+        while drive.view is None or (drive.view.stop_margin_p05_db or 9.0) > -2.0:
+            drive.run(0.05)
+        drive.watch.moved(
+            drive.at_s + 0.01,
+            distance_m=drive.distance_m + 40.0,
+            distance_sigma_m=1.0,
+            speed_mps=drive.speed_mps,
+            away_mps=drive.speed_mps,
+            brakes=brakes,
+        )
+        view = drive.watch.judge(
+            drive.at_s + 0.01, silence_s=0.0, failsafe_active=False, setting=SETTING
+        )
+        levels.append((view.level, "brakes already" in view.reason))
+    assert levels == [(Level.LIFT, False), (Level.THIN, True)]
+
+
 def test_coming_nearer_is_no_reason_to_warn() -> None:
     drive = Drive()
     drive.distance_m, drive.way = 215.0, -1.0
@@ -260,3 +281,22 @@ def test_a_kept_copy_goes_on_bit_for_bit() -> None:
         views.append(watch.judge(5.05, silence_s=0.0, failsafe_active=False, setting=SETTING))
     assert views[0] == views[1]
     assert {field.name for field in fields(LinkWatch)} == set(LinkWatch.__slots__)
+
+
+def test_a_check_that_becomes_known_late_begins_the_estimate_anew_and_once() -> None:
+    early = Drive(replace(SETTING, prior=PRIOR), speed_mps=0.0)
+    late = Drive(SETTING, speed_mps=0.0)
+    late.run(1.0)
+    before = late.watch.estimate
+    late.setting = replace(SETTING, prior=PRIOR)
+    late.run(0.1)
+    assert late.watch.estimate is not before
+    begun = late.watch.estimate
+    early.run(5.0)
+    late.run(4.9)
+    assert late.watch.estimate is begun
+    fits = [drive.watch.estimate.fit() for drive in (early, late)]
+    assert fits[0] is not None
+    assert fits[1] is not None
+    assert fits[1].level_at_1m_dbm == pytest.approx(fits[0].level_at_1m_dbm, abs=1.0)
+    assert fits[1].exponent == pytest.approx(fits[0].exponent, abs=0.1)
