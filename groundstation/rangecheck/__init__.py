@@ -1,1 +1,5 @@
-"""The range check before each run: steps, verdict, history. Pure."""
+"""The range check: sensors at rest, failsafe proof, walk, verdict.
+
+Pure: bytes and time in, a frozen view and a frozen record out. Advice only: the transmitter's own
+alarms and the failsafe come first.
+"""

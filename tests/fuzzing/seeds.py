@@ -8,10 +8,28 @@ from pathlib import Path
 
 import cobs.cobs
 
+from groundstation.recording.checks import save_check
 from groundstation.simulator.scenarios import SCENARIOS
 from groundstation.simulator.simulation import Simulation
+from tests.groundstation.importing.foreign import drive, write_foreign
+from tests.groundstation.importing.test_gpx import TRACK
+from tests.groundstation.importing.test_nmea import GGA, GGA_WEST, GLL, RMC, VTG
+from tests.groundstation.rangecheck.rig import made_holds, made_record
 from tests.groundstation.recording.examples import record, some_inbound
 
+TABLE_OF_POINTS = b"""time;lat;lon;speed (mph);note
+2031-05-04T14:22:33Z;10,0001;20,0002;12,5;=1+1
+2031-05-04T14:22:34Z;10,0002;20,0002;13,5;
+2031-05-04T14:22:35Z;10,0003;20,0002;14,5;end
+"""
+COLUMN_MAP = b"""[time]
+column = "t"
+unit = "ms"
+[[column]]
+name = "v"
+channel = "speed_mps"
+unit = "km/h"
+"""
 SETTINGS = b"""units = "mph"
 baud = 57600
 [link]
@@ -54,6 +72,16 @@ def seeds_of(target: str) -> list[bytes]:
             return [b"".join(bytes([len(body)]) + body for body in bodies)]
         case "session":
             return [_session(), b"".join(_frames())]
+        case "csv":
+            return [_table(), TABLE_OF_POINTS]
+        case "nmea":
+            return ["\r\n".join([GGA, RMC, VTG, GLL, GGA_WEST]).encode() * 3]
+        case "gpx":
+            return [TRACK.encode()]
+        case "column_map":
+            return [COLUMN_MAP]
+        case "check":
+            return [_check()]
         case "settings":
             return [SETTINGS]
         case "vehicle":
@@ -71,3 +99,14 @@ def _frames() -> list[bytes]:
 def _session() -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         return record(Path(folder), some_inbound(40)).read_bytes()
+
+
+def _table() -> bytes:
+    with tempfile.NamedTemporaryFile() as file:
+        write_foreign(Path(file.name), drive())
+        return b"\n".join(Path(file.name).read_bytes().splitlines()[:120])
+
+
+def _check() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        return save_check(Path(folder), made_record(made_holds())).read_bytes()

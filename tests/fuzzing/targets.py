@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from itertools import count
 from pathlib import Path
 
 from groundstation.cli.json_lines import JsonLines
 from groundstation.errors import GroundstationError
+from groundstation.importing.column_map import map_text, parse_map
+from groundstation.importing.csv_log import csv_log, guess_csv
+from groundstation.importing.formats import LogFormat, format_of
+from groundstation.importing.frames import inbound_of
+from groundstation.importing.gpx import gpx_log
+from groundstation.importing.lines import encoding_of
+from groundstation.importing.nmea import nmea_log
 from groundstation.inbound import BytesReceived
+from groundstation.recording import checks
 from groundstation.recording.capture import open_tape
 from groundstation.settings import Settings, parse_toml
 from groundstation.vehicle.profile import VehicleProfile
@@ -63,6 +73,36 @@ def session(data: bytes) -> None:
             pass
 
 
+def csv(data: bytes) -> None:
+    """A table of another logger: guessed, read, and sent as our own frames."""
+    _log(data, ".csv")
+
+
+def nmea(data: bytes) -> None:
+    """NMEA 0183 sentences."""
+    _log(data, ".nmea")
+
+
+def gpx(data: bytes) -> None:
+    """A GPX track."""
+    _log(data, ".gpx")
+
+
+def column_map(data: bytes) -> None:
+    """What the columns of a table mean, as TOML."""
+    with suppress(GroundstationError):
+        parse_map(data.decode("utf-8", errors="replace"), "fuzzed", standard_table())
+
+
+def check(data: bytes) -> None:
+    """A stored range check."""
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / f"fuzzed{checks.SUFFIX}").write_bytes(data)
+        for stored in checks.list_checks(Path(folder)):
+            if stored.record is not None:
+                json.dumps(checks.record_as_json(stored.record), allow_nan=False)
+
+
 def settings(data: bytes) -> None:
     """Settings."""
     _toml(data, Settings)
@@ -81,7 +121,21 @@ def kinds(data: bytes) -> None:
 
 
 TARGETS: dict[str, Callable[[bytes], None]] = {
-    each.__name__: each for each in (receiver, frames, core, session, settings, vehicle, kinds)
+    each.__name__: each
+    for each in (
+        receiver,
+        frames,
+        core,
+        session,
+        csv,
+        nmea,
+        gpx,
+        column_map,
+        check,
+        settings,
+        vehicle,
+        kinds,
+    )
 }
 
 
@@ -89,6 +143,30 @@ def _toml(data: bytes, shape: type[Settings] | type[VehicleFile]) -> None:
     text = data.decode("utf-8", errors="replace")
     with contextlib.suppress(GroundstationError):
         parse_toml(text, "fuzzed", shape)
+
+
+def _log(data: bytes, suffix: str) -> None:
+    with tempfile.NamedTemporaryFile(suffix=suffix) as file:
+        file.write(data)
+        file.flush()
+        path, table = Path(file.name), standard_table()
+        with suppress(GroundstationError, TableError):
+            match format_of(path):
+                case LogFormat.GPX:
+                    log = gpx_log(path, table)
+                case LogFormat.NMEA:
+                    log = nmea_log(path, encoding_of(path), table)
+                case LogFormat.CSV:
+                    guess, columns = guess_csv(path, table)
+                    assert parse_map(map_text(guess.map), "guessed", table) == guess.map
+                    log = csv_log(columns, guess.map, table)
+            if log.channels_text:
+                table = table.extended(log.channels_text, "fuzzed")
+            times = [
+                each.at_s
+                for each in inbound_of(log, table, vehicle=1, vehicle_name="fuzzed", source="")
+            ]
+            assert times == sorted(times)
 
 
 def _bodies(data: bytes) -> Iterator[bytes]:
