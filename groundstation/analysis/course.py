@@ -2,15 +2,15 @@
 
 Owns the course's own coordinates. Along is positive in the direction of the first pass; zero is
 abreast of the driver where he is known, else where the first pass began. Fixes become metres on the
-local tangent plane with the ellipsoid's radii of curvature (WGS 84; the formulas of any geodesy
-text; 0.1 mm off over a kilometre). Where there is no fix the wheel's speed is summed up, and a
-place is only the way since the pass began.
+plane that touches the ellipsoid there (WGS 84; earth-centred axes turned to east and north, as in
+any geodesy text; 0.1 mm off over a kilometre). Where there is no fix the wheel's speed is summed
+up, and a place is only the way since the pass began.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, radians, sin, sqrt
+from math import cos, radians, sin
 
 import numpy as np
 
@@ -23,6 +23,10 @@ FLATTENING = 1.0 / 298.257223563
 
 USABLE_ACCURACY_M = 25.0
 """A fix that calls itself worse than this is passed over."""
+
+
+ASIDE_S = 5.0
+"""A fix so long before or after a pass still helps to place its first and last frames."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,19 +54,34 @@ def local_m(
     zero: tuple[float, float], latitude_deg: Floats, longitude_deg: Floats
 ) -> tuple[Floats, Floats]:
     """Return metres east and north of a zero (latitude, longitude in degrees)."""
-    square = FLATTENING * (2.0 - FLATTENING)
-    shrunk = 1.0 - square * sin(radians(zero[0])) ** 2
-    across_m = EQUATOR_M / sqrt(shrunk)
-    meridian_m = EQUATOR_M * (1.0 - square) / (shrunk * sqrt(shrunk))
-    turned_deg = (longitude_deg - zero[1] + 180.0) % 360.0 - 180.0
-    north_m = np.radians(latitude_deg - zero[0]) * meridian_m
-    east_m = np.radians(turned_deg) * across_m * cos(radians(zero[0]))
+    point = _earth_centred_m(np.radians(latitude_deg), np.radians(longitude_deg))
+    latitude_rad, longitude_rad = radians(zero[0]), radians(zero[1])
+    centre = _earth_centred_m(np.array(latitude_rad), np.array(longitude_rad))
+    x_m, y_m, z_m = (there - here for there, here in zip(point, centre, strict=True))
+    outward_m = x_m * cos(longitude_rad) + y_m * sin(longitude_rad)
+    east_m = y_m * cos(longitude_rad) - x_m * sin(longitude_rad)
+    north_m = z_m * cos(latitude_rad) - outward_m * sin(latitude_rad)
     return east_m, north_m
+
+
+def _earth_centred_m(latitude_rad: Floats, longitude_rad: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return places on the ellipsoid in the axes that turn with the earth."""
+    square = FLATTENING * (2.0 - FLATTENING)
+    across_m = EQUATOR_M / np.sqrt(1.0 - square * np.sin(latitude_rad) ** 2)
+    outward_m = across_m * np.cos(latitude_rad)
+    return (
+        outward_m * np.cos(longitude_rad),
+        outward_m * np.sin(longitude_rad),
+        across_m * (1.0 - square) * np.sin(latitude_rad),
+    )
 
 
 def usable_fixes(record: Record) -> Columns:
     """Return the fixes that are positions, and not too uncertain."""
-    fix = record.fix
+    return _usable(record.fix)
+
+
+def _usable(fix: Columns) -> Columns:
     known = ~np.isnan(fix["latitude_deg"]) & ~np.isnan(fix["longitude_deg"])
     known &= ~np.isin(fix["fix_type"], (0.0, 1.0))
     known &= ~(fix["horizontal_accuracy_m"] > USABLE_ACCURACY_M)
@@ -107,7 +126,7 @@ def place_over_time(record: Record, course: Course | None, span: PassSpan) -> Co
     Between fixes it is interpolated; before the first and after the last it is unknown.
     """
     motion = record.motion.between(span.start_s, span.end_s)
-    fixes = usable_fixes(record)
+    fixes = _usable(record.fix.between(span.start_s - ASIDE_S, span.end_s + ASIDE_S))
     if course is None or len(fixes) < 2:
         speed_mps = np.nan_to_num(motion["speed_mps"])
         steps_m = 0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(motion.t_s)

@@ -28,11 +28,9 @@ class PassSpan:
 
 def speed_over_time(record: Record) -> tuple[Floats, Floats]:
     """Return times and speeds by which passes are found: the wheel's, else the satellites'."""
-    if len(record.motion):
-        columns, channel = record.motion, "speed_mps"
-    else:
-        columns, channel = record.fix, "ground_speed_mps"
-    speed_mps = columns[channel]
+    columns, speed_mps = record.motion, record.motion["speed_mps"]
+    if np.all(np.isnan(speed_mps)):
+        columns, speed_mps = record.fix, record.fix["ground_speed_mps"]
     known = ~np.isnan(speed_mps)
     return columns.t_s[known], speed_mps[known]
 
