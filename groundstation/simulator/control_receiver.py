@@ -41,6 +41,8 @@ class ControlReceiverParameters:
     failsafe_after_s: float = 0.4
     recover_packets: int = 3
     """In a row, to leave failsafe."""
+    recover_after_s: float = 0.0
+    """From the first packet that arrives again to leaving failsafe; never sooner."""
     failsafe_command: Command = field(default_factory=lambda: Command(throttle=-0.8))
     """Throttle off, brake on, wheels straight."""
 
@@ -68,6 +70,8 @@ class ControlReceiver:
         self._chances: Iterator[float] = uniforms(generator(seed, Stream.PACKETS))
         self._noise: Iterator[float] = normals(generator(seed, Stream.REPORTS))
         self._last_s = 0.0
+        self._back_s: float | None = None
+        """First packet that arrived in the failsafe that is active."""
         self._in_a_row = 0
         self._level_dbm: float | None = None
         self._keep = exp(-parameters.packet_interval_s / parameters.report_average_s)
@@ -107,7 +111,7 @@ class ControlReceiver:
             if self._level_dbm is None:
                 self._level_dbm = power_dbm
             self._level_dbm += (1.0 - self._keep) * (power_dbm - self._level_dbm)
-            if not self.failsafe or self._in_a_row >= given.recover_packets:
+            if not self.failsafe or self._recovers(t_s):
                 self.failsafe = False
                 self.command = command
         else:
@@ -115,11 +119,17 @@ class ControlReceiver:
             if t_s - self._last_s > given.silent_after_s:
                 self._level_dbm = None
             if not self.failsafe and t_s - self._last_s > given.failsafe_after_s:
-                self.failsafe = True
+                self.failsafe, self._back_s = True, None
                 self.failsafe_count += 1
                 self.command = given.failsafe_command
         percent = round(100.0 * self._arrivals / len(self._arrived))
         self._reports.append((t_s, self._level_dbm, percent))
+
+    def _recovers(self, t_s: float) -> bool:
+        given = self.parameters
+        self._back_s = t_s if self._back_s is None else self._back_s
+        waited = t_s - self._back_s >= given.recover_after_s
+        return waited and self._in_a_row >= given.recover_packets
 
     def report(self, t_s: float) -> LinkReport:
         """Return what the receiver says at a time."""

@@ -18,6 +18,11 @@ AIR_DENSITY_KG_M3 = 1.225
 IDLE_CURRENT_A = 0.4
 """Receiver, servo and fan: the pack is never without load."""
 
+_SPIN_UP_S = 0.4
+_STILL_MPS = 0.01
+_IDLE_POWER_W = 60.0
+"""Wheels in the air: how fast they spin up, and what full throttle takes."""
+
 _FULL_CELL_V = 4.18
 _FLAT_CELL_V = 3.60
 """Where the cell's straight middle part meets empty; the fall beyond is not modelled."""
@@ -58,6 +63,8 @@ class PackParameters:
     controller_heat_j_per_k: float = 45.0
     controller_cooling_k_per_w: float = 1.6
     ambient_c: float = 22.0
+    cell_empty_at: float | None = None
+    """Share of the capacity used at which one weak cell drops to nothing; None: all are good."""
 
 
 class Drive:
@@ -99,6 +106,17 @@ class Drive:
         self.wheel_speed_mps = max(self.speed_mps * (1.0 + slip), 0.0)
         self.load_pack(power_w, step_s)
         return change_mps2
+
+    def spin_freely(self, throttle: float, step_s: float) -> None:
+        """Turn the wheels of a car that is held up: they run up to the motor's idle speed."""
+        given, push = self.parameters, max(throttle, 0.0)
+        idle_mps = push * self.pack_voltage_v / given.motor_volt_per_mps
+        share = min(step_s / _SPIN_UP_S, 1.0)
+        self.wheel_speed_mps += share * (idle_mps - self.wheel_speed_mps)
+        if self.wheel_speed_mps < _STILL_MPS:
+            self.wheel_speed_mps = 0.0
+        self.speed_mps = self.force_mps2 = self.motor_current_a = 0.0
+        self.load_pack(_IDLE_POWER_W * push, step_s)
 
     def resistance_n(self, speed_mps: float) -> float:
         """Return drag and rolling resistance."""
@@ -150,4 +168,6 @@ class Drive:
 
     def _open_circuit_v(self) -> float:
         cell_v = _FULL_CELL_V - (_FULL_CELL_V - _FLAT_CELL_V) * min(self.charge_used, 1.0)
-        return self.pack.cells * cell_v
+        empty_at = self.pack.cell_empty_at
+        good = self.pack.cells - (empty_at is not None and self.charge_used >= empty_at)
+        return good * cell_v

@@ -3,7 +3,8 @@
 Owns throttle and steering commands, decided 100 times a second from what was seen a reaction time
 ago. The driver steers toward the line: a heading that closes the offset, a yaw rate that closes
 the heading, a wheel angle that practice has taught for this speed. Distance makes the offset
-harder to see.
+harder to see. A range check is a plan too: the transmitter goes off and on, and a second pair of
+hands carries the car from mark to mark and turns it on the spot.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from math import cos, degrees, exp, pi, radians, sqrt
+from math import copysign, cos, degrees, exp, pi, radians, sqrt
 
 from groundstation.simulator.noise import Stream, generator, normals
 from groundstation.simulator.yaw import CRAWL_MPS, StabiliserParameters, YawParameters
@@ -32,6 +33,10 @@ class Doing(StrEnum):
     ACCELERATING = "on the throttle"
     BRAKING = "braking"
     TURNING = "turning round"
+    SPINNING = "giving throttle, wheels free"
+    SWITCHED_OFF = "transmitter off"
+    CARRYING = "carrying the car"
+    SHOWING = "turning the car on the spot"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +71,38 @@ class TurnRound:
     """Way to come back to the line in."""
 
 
-Leg = Wait | Pass | TurnRound
+@dataclass(frozen=True, slots=True)
+class TransmitterOff:
+    """Hold the car with its wheels free, give it throttle, switch the transmitter off and on."""
+
+    seconds: float
+    """Between off and on."""
+    throttle: float = 0.0
+    """Held while it is switched off, let go before it is switched on."""
+    spin_s: float = 0.0
+    """How long the throttle is given before."""
+
+
+@dataclass(frozen=True, slots=True)
+class Carry:
+    """Carry the car along the line at walking pace, and put it down."""
+
+    to_m: float
+    """Place along the course."""
+    pace_mps: float = 1.4
+
+
+@dataclass(frozen=True, slots=True)
+class TurnOnSpot:
+    """Turn the car by hand through headings, and leave it still at each."""
+
+    hold_s: float
+    headings_deg: tuple[float, ...] = (0.0, 90.0, 180.0, 270.0)
+    """Of the nose, 0 along the course, positive to the left."""
+    turn_dps: float = 70.0
+
+
+Leg = Wait | Pass | TurnRound | TransmitterOff | Carry | TurnOnSpot
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +155,26 @@ REST = Command()
 """At a standstill: finger off, wheels straight."""
 
 
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """What hands do with a car that is not left to itself: its wheels turn freely."""
+
+    along_mps: float = 0.0
+    """Along the course."""
+    yaw_rate_radps: float = 0.0
+
+
+_HELD = Hands()
+
+_CARRY_MPS2, _CARRY_PER_S = 1.2, 1.5
+"""How fast a walk begins, and how it slows down toward its end, pace per metre left."""
+
+_TURN_PER_S2, _TURN_PER_S = 4.0, 3.0
+"""The same for a turn by hand, in radians."""
+
+_THERE_M, _THERE_RAD = 0.03, 0.02
+
+
 class Driver:
     """Works through a plan."""
 
@@ -154,6 +210,11 @@ class Driver:
         self._failsafe_since_s: float | None = None
         self._lifted_s: float | None = None
         self._turned_at_m: float | None = None
+        self.transmitter_on = True
+        self.hands: Hands | None = None
+        """None while the car stands or runs by itself."""
+        self._heading_at = 0
+        self._held_since_s: float | None = None
 
     @property
     def leg(self) -> Leg | None:
@@ -164,6 +225,9 @@ class Driver:
         """Return the command of this moment; call it each `DECISION_S`."""
         self._seen.append(now)
         self._notice_failsafe(now)
+        self.transmitter_on = True
+        if not isinstance(self.leg, TransmitterOff | Carry | TurnOnSpot):
+            self.hands = None
         if now.crashed:
             self.doing = Doing.WAITING
             return REST
@@ -174,6 +238,12 @@ class Driver:
                 return self._drive(leg, now)
             case TurnRound() as leg:
                 return self._turn(leg, now)
+            case TransmitterOff() as leg:
+                return self._switch_off(leg, now)
+            case Carry() as leg:
+                return self._carry(leg, now)
+            case TurnOnSpot() as leg:
+                return self._show(leg, now)
             case None:
                 self.doing = Doing.WAITING
                 return REST
@@ -190,6 +260,7 @@ class Driver:
             self._leg_at %= len(self.plan.legs)
         self._leg_began_s = now.t_s
         self._stood_since_s = self._lifted_s = self._turned_at_m = None
+        self._held_since_s, self._heading_at = None, 0
         self._throttle = 0.0
 
     def _wait(self, wait: Wait, now: Seen) -> Command:
@@ -251,6 +322,48 @@ class Driver:
         wanted = 0.06 + 0.08 * (leg.speed_mps - now.speed_mps)
         return Command(self._squeeze(max(wanted, 0.0)), steering_percent)
 
+    def _switch_off(self, leg: TransmitterOff, now: Seen) -> Command:
+        self.hands = _HELD
+        since_s = now.t_s - self._leg_began_s
+        self.transmitter_on = not leg.spin_s <= since_s < leg.spin_s + leg.seconds
+        self.doing = Doing.SPINNING if since_s < leg.spin_s else Doing.SWITCHED_OFF
+        if since_s >= leg.spin_s + leg.seconds:
+            self._next_leg(now)
+            return REST
+        return Command(throttle=leg.throttle)
+
+    def _carry(self, leg: Carry, now: Seen) -> Command:
+        self.doing = Doing.CARRYING
+        left_m = leg.to_m - now.along_m
+        if abs(left_m) < _THERE_M:
+            self.hands = _HELD
+            self._next_leg(now)
+            return REST
+        wanted_mps = copysign(min(leg.pace_mps, _CARRY_PER_S * abs(left_m) + 0.05), left_m)
+        before_mps = (self.hands or _HELD).along_mps
+        self.hands = Hands(along_mps=_toward(wanted_mps, before_mps, _CARRY_MPS2 * DECISION_S))
+        return REST
+
+    def _show(self, leg: TurnOnSpot, now: Seen) -> Command:
+        self.doing = Doing.SHOWING
+        wanted_rad = radians(leg.headings_deg[self._heading_at])
+        left_rad = (wanted_rad - now.heading_rad + pi) % (2.0 * pi) - pi
+        if self._held_since_s is None and abs(left_rad) < _THERE_RAD:
+            self._held_since_s = now.t_s
+        if self._held_since_s is None:
+            most = min(radians(leg.turn_dps), _TURN_PER_S * abs(left_rad) + 0.02)
+            before = (self.hands or _HELD).yaw_rate_radps
+            rate = _toward(copysign(most, left_rad), before, _TURN_PER_S2 * DECISION_S)
+            self.hands = Hands(yaw_rate_radps=rate)
+            return REST
+        self.hands = _HELD
+        if now.t_s - self._held_since_s >= leg.hold_s:
+            self._held_since_s = None
+            self._heading_at += 1
+            if self._heading_at == len(leg.headings_deg):
+                self._next_leg(now)
+        return REST
+
     def _squeeze(self, wanted: float) -> float:
         self._throttle = min(wanted, self._throttle + self.plan.throttle_per_s * DECISION_S)
         self._throttle = max(self._throttle, 0.0)
@@ -287,3 +400,7 @@ class Driver:
         against = self._stabiliser.gain_at(speed_mps) * degrees(yaw_rate)
         percent += min(max(against, -authority), authority)
         return min(max(percent, -100.0), 100.0)
+
+
+def _toward(wanted: float, before: float, most: float) -> float:
+    return min(max(wanted, before - most), before + most)

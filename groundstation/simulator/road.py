@@ -38,6 +38,8 @@ class RoadParameters:
     """Vertical acceleration between the joints, one sigma, per speed of the car."""
     reach_m: tuple[float, float] = (-150.0, 1500.0)
     """The part of the world that is mapped, along the course."""
+    potholes: tuple[Joint, ...] = ()
+    """At known places, on top of the joints."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,23 +83,18 @@ def lay_joints(parameters: RoadParameters, seed: int) -> tuple[Joint, ...]:
     count = int((last_m - first_m) / parameters.joint_spacing_m)
     places_m = first_m + parameters.joint_spacing_m * source.random(1)[0]
     jitters, spreads, skews = source.standard_normal((3, count)).tolist()
-    return tuple(
-        sorted(
-            (
-                Joint(
-                    places_m
-                    + parameters.joint_spacing_m * index
-                    + parameters.joint_jitter_m * max(min(jitter, 2.0), -2.0),
-                    parameters.joint_slope * exp(parameters.joint_spread * spread),
-                    skew,
-                )
-                for index, (jitter, spread, skew) in enumerate(
-                    zip(jitters, spreads, skews, strict=True)
-                )
-            ),
-            key=lambda joint: joint.position_m,
+    joints = [
+        Joint(
+            places_m
+            + parameters.joint_spacing_m * index
+            + parameters.joint_jitter_m * max(min(jitter, 2.0), -2.0),
+            parameters.joint_slope * exp(parameters.joint_spread * spread),
+            skew,
         )
-    )
+        for index, (jitter, spread, skew) in enumerate(zip(jitters, spreads, skews, strict=True))
+    ]
+    joints += parameters.potholes
+    return tuple(sorted(joints, key=lambda joint: joint.position_m))
 
 
 class Road:

@@ -8,11 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from math import inf, sqrt
 from types import MappingProxyType
 
 from groundstation.errors import UsageError
 from groundstation.simulator.channel import ChannelParameters, Lobe
-from groundstation.simulator.driver import DriverPlan, Pass, TurnRound, Wait
+from groundstation.simulator.control_receiver import ControlReceiverParameters
+from groundstation.simulator.driver import (
+    Carry,
+    Command,
+    DriverPlan,
+    Leg,
+    Pass,
+    TransmitterOff,
+    TurnOnSpot,
+    TurnRound,
+    Wait,
+)
 from groundstation.simulator.scenario import CarParameters, CourseParameters, Scenario
 from groundstation.simulator.yaw import StabiliserParameters, YawParameters
 
@@ -102,6 +114,69 @@ _DEMO = Scenario(
     course=CourseParameters(driver_along_m=60.0),
 )
 
+CHECK_MARKS_M = (10.0, 20.0, 40.0, 80.0)
+"""Distances from the driver to which the car of a range check is carried."""
+
+CHECK_HOLD_S = 5.0
+"""At each heading."""
+
+
+def _walk(course: CourseParameters) -> tuple[Leg, ...]:
+    legs: list[Leg] = []
+    for distance_m in CHECK_MARKS_M:
+        along_m = course.driver_along_m + sqrt(distance_m**2 - course.driver_across_m**2)
+        # A moment to put it down, before and after.
+        legs += [Carry(to_m=along_m), TurnOnSpot(hold_s=CHECK_HOLD_S + 1.0)]
+    return tuple(legs)
+
+
+_RANGE_CHECK = Scenario(
+    name="range_check",
+    summary="A range check: at rest, transmitter off and on, carried to four marks and turned.",
+    duration_s=215.0,
+    plan=DriverPlan(
+        legs=(
+            Wait(7.5),
+            TransmitterOff(3.0, throttle=0.06, spin_s=1.5),
+            Wait(5.0),
+            *_walk(CourseParameters()),
+        )
+    ),
+    channel=ChannelParameters(shadow_sigma_db=1.5),
+)
+
+_RANGE_CHECK_DISTURBED = replace(
+    _RANGE_CHECK,
+    name="range_check_disturbed",
+    summary="The same check with an aerial that lies wrong: 8 dB less, and a null to one side.",
+    channel=replace(
+        _RANGE_CHECK.channel,
+        disturbance_db=8.0,
+        pattern=(Lobe(1, 4.5, 90.0), Lobe(2, 2.0, 0.0)),
+    ),
+)
+
+_RANGE_CHECK_HOLDS_THROTTLE = replace(
+    _RANGE_CHECK,
+    name="range_check_holds_throttle",
+    summary="The same check with a failsafe set at part throttle: the wheels keep turning.",
+    receiver=ControlReceiverParameters(failsafe_command=Command(throttle=0.1)),
+)
+
+_RANGE_CHECK_NO_FAILSAFE = replace(
+    _RANGE_CHECK,
+    name="range_check_no_failsafe",
+    summary="The same check with a receiver that never says failsafe.",
+    receiver=ControlReceiverParameters(failsafe_after_s=inf),
+)
+
+_RANGE_CHECK_RECOVERS_LATE = replace(
+    _RANGE_CHECK,
+    name="range_check_recovers_late",
+    summary="The same check with a receiver that stays in failsafe after the transmitter is on.",
+    receiver=ControlReceiverParameters(recover_after_s=12.0),
+)
+
 SCENARIOS: Mapping[str, Scenario] = MappingProxyType(
     {
         scenario.name: scenario
@@ -113,6 +188,11 @@ SCENARIOS: Mapping[str, Scenario] = MappingProxyType(
             _OSCILLATION_BEFORE,
             _OSCILLATION_AFTER,
             _CRASH,
+            _RANGE_CHECK,
+            _RANGE_CHECK_DISTURBED,
+            _RANGE_CHECK_HOLDS_THROTTLE,
+            _RANGE_CHECK_NO_FAILSAFE,
+            _RANGE_CHECK_RECOVERS_LATE,
         )
     }
 )

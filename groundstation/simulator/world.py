@@ -2,19 +2,21 @@
 
 Owns the order in which they act on each other. The driver decides on what was seen; packets carry
 the command to the car, or do not; drive and yaw move it (the yaw in steps of 1 ms); the
-road shakes it; and where the tyres cannot hold it any more, it rolls.
+road shakes it; and where the tyres cannot hold it any more, it rolls. In hands it goes where they
+take it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import atan2, cos, degrees, hypot, radians, sin, tan
+from math import atan2, cos, degrees, hypot, pi, radians, sin, tan
 
+from groundstation.simulator.carrying import carried_samples_g, sway_radps
 from groundstation.simulator.channel import ControlChannel
 from groundstation.simulator.control_receiver import ControlReceiver
 from groundstation.simulator.damping import TABLE_STEP_MPS, mode_table
 from groundstation.simulator.drive import Drive
-from groundstation.simulator.driver import DECISION_S, Driver, Seen
+from groundstation.simulator.driver import DECISION_S, Driver, Hands, Seen
 from groundstation.simulator.inertial import ONE_DPS, InertialSensors
 from groundstation.simulator.noise import Stream, generator, normal_rows
 from groundstation.simulator.road import Road
@@ -30,6 +32,9 @@ from groundstation.simulator.yaw import (
 from groundstation.units import STANDARD_GRAVITY_MPS2
 
 FRAME_S = DECISION_S
+
+OFF_DBM = -200.0
+"""Power at the car while the transmitter is off: no packet arrives."""
 
 
 class World:
@@ -127,12 +132,16 @@ class World:
         while (due_s := self._packets * interval_s) < start_s + FRAME_S:
             travelled_m = self.travelled_m + self.speed_mps * (due_s - start_s) + hand_mps * due_s
             self.power_dbm = self.local_mean_dbm + self.channel.fading.fade_db(travelled_m)
+            if not self.driver.transmitter_on:
+                self.power_dbm = OFF_DBM
             self.receiver.packet_due(due_s, self.power_dbm, command)
             self._packets += 1
-        if self.tumble is None:
-            self._roll_along(start_s)
-        else:
+        if self.tumble is not None:
             self._roll_over(self.tumble, start_s)
+        elif self.driver.hands is not None:
+            self._be_held(self.driver.hands, start_s)
+        else:
+            self._roll_along(start_s)
         self.frame += 1
 
     def truth(self) -> Truth:
@@ -208,6 +217,23 @@ class World:
             self.tumble = Tumble(
                 self.scenario.car.tumble, seed=self._seed, start_s=start_s + FRAME_S
             )
+
+    def _be_held(self, hands: Hands, start_s: float) -> None:
+        self.speed_mps = abs(hands.along_mps)
+        self.direction_rad = 0.0 if hands.along_mps >= 0.0 else pi
+        self.along_m += hands.along_mps * FRAME_S
+        self.travelled_m += self.speed_mps * FRAME_S
+        self.yaw_rate_radps = hands.yaw_rate_radps + sway_radps(start_s, self.speed_mps)
+        self.heading_rad += hands.yaw_rate_radps * FRAME_S
+        self.drive.spin_freely(self.receiver.command.throttle, FRAME_S)
+        self.yaw.be_turned(self.yaw_rate_radps)
+        noise = next(self._lift_noise)
+        self.samples_g = carried_samples_g(
+            start_s,
+            pace_mps=self.speed_mps,
+            step_s=FRAME_S / STEPS_PER_FRAME,
+            noise_g=[self.scenario.sensors.inertial.accel_noise_g * each for each in noise],
+        )
 
     def _shake(self, start_s: float, speed_mps: float) -> None:
         noise_g = hypot(

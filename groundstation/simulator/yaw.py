@@ -12,7 +12,7 @@ Ingenieur-Archiv 11, 1940 (from memory; in every textbook of vehicle dynamics).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, radians, sqrt, tanh
+from math import degrees, exp, radians, sqrt, tanh
 
 from groundstation.units import STANDARD_GRAVITY_MPS2
 
@@ -114,6 +114,14 @@ class YawMotion:
     def kick(self, yaw_rate_radps: float) -> None:
         """Change the yaw rate at once, as a joint hit on one side does."""
         self.yaw_rate_radps += yaw_rate_radps
+
+    def be_turned(self, yaw_rate_radps: float) -> None:
+        """Take a yaw rate that hands give the car; the stabiliser steers against it as ever."""
+        self.yaw_rate_radps, self.side_speed_mps = yaw_rate_radps, 0.0
+        self.side_force_mps2 = self.turning_mps2 = 0.0
+        authority = self.stabiliser.authority_percent
+        against = -self.stabiliser.gain_at(0.0) * degrees(yaw_rate_radps)
+        self.correction_percent = min(max(against, -authority), authority)
 
     def advance(self, *, speed_mps: float, command_percent: float, noise: list[float]) -> None:
         """Move on by one frame.

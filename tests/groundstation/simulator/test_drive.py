@@ -134,3 +134,15 @@ def test_electrical_power_covers_the_mechanical() -> None:
         drive.pack_voltage_v + IDLE_CURRENT_A * drive.pack.resistance_ohm
     )
     assert drawn_w == pytest.approx(mechanical_w + heat_w, rel=1e-9)
+
+
+def test_a_weak_cell_drops_out() -> None:
+    good = Drive(DriveParameters(), PackParameters(charge_used=0.1))
+    weak = Drive(DriveParameters(), PackParameters(charge_used=0.1, cell_empty_at=0.101))
+    assert weak.pack_voltage_v == good.pack_voltage_v
+    for drive in (good, weak):
+        for _ in range(600):
+            drive.advance(1.0, STEP_S)
+    assert weak.charge_used > 0.101
+    # One of eight cells, and what more current costs at the same power.
+    assert 3.5 < good.pack_voltage_v - weak.pack_voltage_v < 6.0

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from groundstation.simulator.inertial import clip
-from groundstation.simulator.road import Road, RoadParameters, Shock, lay_joints
+from groundstation.simulator.road import Joint, Road, RoadParameters, Shock, lay_joints
 from groundstation.units import STANDARD_GRAVITY_MPS2
 
 
@@ -93,3 +93,14 @@ def test_past_shocks_are_forgotten() -> None:
     road.pass_over(from_m=at_m + 0.2, to_m=at_m + 0.3, t_s=2.0, speed_mps=40.0)
     assert not road.shocks
     assert road.lift_g(2.0) == 0.0
+
+
+def test_a_pothole_is_one_joint_more() -> None:
+    hole = Joint(52.5, 0.05, 1.0)
+    plain, holed = RoadParameters(), RoadParameters(potholes=(hole,))
+    joints = lay_joints(holed, 3)
+    assert set(joints) - set(lay_joints(plain, 3)) == {hole}
+    assert [joint.position_m for joint in joints] == sorted(joint.position_m for joint in joints)
+    road = Road(holed, seed=3, wheelbase_m=0.33)
+    road.pass_over(from_m=52.4, to_m=52.6, t_s=0.0, speed_mps=30.0)
+    assert len(road.shocks) == 2
