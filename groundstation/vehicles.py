@@ -28,7 +28,11 @@ class StoppingSettings(msgspec.Struct, forbid_unknown_fields=True, frozen=True, 
     react_s: Annotated[float, msgspec.Meta(ge=0, le=5)] | None = None
     """From the warning to the lifted throttle."""
     decel_mps2: Annotated[float, msgspec.Meta(gt=0, le=50)] | None = None
-    """Mean braking deceleration."""
+    """Mean braking deceleration over a whole stop."""
+    decel_from_mps: Annotated[float, msgspec.Meta(ge=1, le=150)] | None = None
+    """Speed from which that was measured: from a higher one the air brakes more."""
+    drag_per_m: Annotated[float, msgspec.Meta(ge=0, le=0.1)] | None = None
+    """Deceleration by the air over speed squared; see `Braking`."""
     decel_sigma_mps2: Annotated[float, msgspec.Meta(ge=0, le=50)] | None = None
     """Its spread from stop to stop, one standard deviation."""
 

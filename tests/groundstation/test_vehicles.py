@@ -25,6 +25,8 @@ percent_dbm = [[100, -85], [50, -98]]
 [stopping]
 react_s = 0.4
 decel_mps2 = 7.5
+decel_from_mps = 40
+drag_per_m = 0.0015
 """
 
 
@@ -56,6 +58,7 @@ def test_a_vehicle_is_watched_as_its_file_says(folder: Path) -> None:
     assert profile.limits.lift_margin_db == 5.0
     assert profile.limits.failsafe_s == 1.0
     assert (profile.braking.react_s, profile.braking.decel_mps2) == (0.4, 7.5)
+    assert (profile.braking.decel_from_mps, profile.braking.drag_per_m) == (40.0, 0.0015)
     assert profile.percent_map == TwoPoints(low=50, low_dbm=-98, high=100, high_dbm=-85)
     assert profile.raw_map is None
 
