@@ -166,7 +166,7 @@ def _band(
         lag_s = exp(fit.parameters[4]) if fit else None
         lag_sigma_s = lag_s * float(fit.covariance[4, 4]) ** 0.5 if fit and lag_s else 0.0
         response = response_at(
-            motion, band_mps, at_hz, servo_lag_s=lag_s, servo_sigma_s=lag_sigma_s
+            motion, band_mps, at_hz, servo_lag_s=lag_s, servo_sigma_s=lag_sigma_s, law=law
         )
     decays = [
         decay

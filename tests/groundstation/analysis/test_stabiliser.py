@@ -7,9 +7,11 @@ from math import atan, degrees, pi
 import numpy as np
 import pytest
 
+from groundstation.analysis import stabiliser
 from groundstation.analysis.even import EvenMotion
 from groundstation.analysis.record import Floats
 from groundstation.analysis.stabiliser import (
+    Law,
     Verdict,
     law_in,
     response_at,
@@ -92,6 +94,21 @@ def test_the_servo_turns_the_verdict() -> None:
     assert reported.phase_deg - at_the_wheel.wheel_phase_deg == pytest.approx(
         degrees(atan(2.0 * pi * HZ * 0.06))
     )
+
+
+def test_a_law_tells_where_the_spectra_are_too_few(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(stabiliser, "LEAST_SEGMENTS", 10**6)
+    motion, law = _motion(0.15), Law(0.2, 0.15, 0.99)
+    assert response_at(motion, BAND, HZ, servo_lag_s=None).reason.startswith("only ")
+    response = response_at(motion, BAND, HZ, servo_lag_s=None, law=law)
+    assert (response.verdict, response.coherence) == (Verdict.FEEDS, None)
+    loose = Law(0.2, 0.15, 0.5)
+    assert response_at(motion, BAND, HZ, servo_lag_s=None, law=loose).reason.startswith("only ")
+
+
+def test_a_law_that_steers_with_the_yaw_rate_feeds() -> None:
+    response = response_at(_motion(0.02), BAND, HZ, servo_lag_s=None, law=Law(-0.2, 0.02, 0.99))
+    assert response.verdict is Verdict.FEEDS
 
 
 def test_an_idle_stabiliser_gets_no_verdict() -> None:
