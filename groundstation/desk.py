@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from groundstation.rangecheck.view import CheckView
 from groundstation.vehicle.session_events import SessionEvent
 from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.traces import CourseTrace, Traces
@@ -113,6 +114,11 @@ class Desk(Protocol):
         ...
 
     @property
+    def range_check(self) -> str:
+        """Which range check the car runs under, and whether it holds; empty where nobody asked."""
+        ...
+
+    @property
     def replay(self) -> ReplayControl | None:
         """None in a live session."""
         ...
@@ -123,4 +129,41 @@ class Desk(Protocol):
 
     def stand_here(self) -> None:
         """Take the car's newest fix as the driver's position (live only)."""
+        ...
+
+
+class CheckDesk(Protocol):
+    """A range check that runs, as its screen sees it."""
+
+    @property
+    def title(self) -> str:
+        """The source, in a few words."""
+        ...
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """The newest state of the car."""
+        ...
+
+    @property
+    def record_state(self) -> RecordState:
+        """Whether the session is being recorded."""
+        ...
+
+    @property
+    def check_view(self) -> CheckView:
+        """Where the check stands."""
+        ...
+
+    @property
+    def said(self) -> str:
+        """The newest answer, or what the check noticed by itself; one plain sentence."""
+        ...
+
+    def tell(self, words: str) -> str:
+        """Take plain words of the person: `off`, `on`, `mark 25`, ...; return the answer."""
+        ...
+
+    def stand_here(self) -> None:
+        """Take the car's newest fix as the driver's position."""
         ...

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 
+from groundstation.vehicle.profile import NO_CHECK
 from groundstation.vehicle.session_events import SessionEvent
 from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.telemetry import Telemetry
@@ -59,6 +60,15 @@ class WithJournal:
     def events(self) -> Sequence[SessionEvent]:
         """The latest events, oldest first."""
         return self._journal.events
+
+    @property
+    def range_check(self) -> str:
+        """The range check that the session began under."""
+        snapshot, profile = self.telemetry.snapshot(), self.telemetry.profile
+        if profile.checks is None or snapshot.identity is None:
+            return ""
+        check = profile.check_of(snapshot.identity.name)
+        return check.words if check else NO_CHECK
 
     @property
     def traces(self) -> Traces:

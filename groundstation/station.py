@@ -22,6 +22,7 @@ from groundstation.recording.writer import Recorder
 from groundstation.sources.base import Source
 from groundstation.vehicle.keeping import StateKeeper
 from groundstation.vehicle.session_events import Noted
+from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Listener, Timeline
 from groundstation.vehicle.traces import TICK_S
@@ -47,6 +48,7 @@ class Station(WithJournal):
         keeper: StateKeeper,
         start_recorder: Callable[[], Recorder] | None,
         listeners: Sequence[Listener] = (),
+        check_words: Callable[[Snapshot], str] | None = None,
     ) -> None:
         """Join the parts.
 
@@ -57,12 +59,15 @@ class Station(WithJournal):
             keeper: Makes the checkpoints of the recording.
             start_recorder: Called at the first bytes; None records nothing.
             listeners: Told what happens, in order.
+            check_words: Tells what range check the car of a snapshot runs under now; None tells
+                what was so at the beginning.
         """
         self.source = source
         self.telemetry = telemetry
         self._clock = clock
         self._keeper = keeper
         self._start_recorder = start_recorder
+        self._check_words = check_words
         self._journal = Journal()
         self._index: RecordingIndex | None = None
         self._told_trouble = ""
@@ -75,6 +80,14 @@ class Station(WithJournal):
     def title(self) -> str:
         """The source, as the user wrote it."""
         return self.source.name
+
+    @property
+    def range_check(self) -> str:
+        """The range check that the car runs under, and whether it still holds."""
+        snapshot = self.snapshot
+        if self._check_words is None or snapshot.identity is None:
+            return super().range_check
+        return self._check_words(snapshot)
 
     @property
     def record_state(self) -> RecordState:

@@ -53,10 +53,19 @@ def clock_text(at_s: float) -> str:
 
 
 def _describe_pass(ended: PassEnded, unit: SpeedUnit) -> str:
-    parts = [f"pass {ended.number}: peak {unit.from_mps(ended.peak_speed_mps):.1f} {unit}"]
+    peak = f"pass {ended.number}: peak {unit.from_mps(ended.peak_speed_mps):.1f} {unit}"
+    if ended.satellite_peak_mps is not None:
+        peak += f" (satellite {unit.from_mps(ended.satellite_peak_mps):.1f})"
+    parts = [peak]
     if ended.lowest_margin_db is not None:
-        parts.append(f"lowest margin {ended.lowest_margin_db:.1f} dB")
+        at_m = ended.lowest_margin_at_m
+        where = "" if at_m is None else f" at {at_m:.0f} m"
+        parts.append(f"lowest margin {ended.lowest_margin_db:.1f} dB{where}")
+    if ended.yaw_rate_abs_dps is not None:
+        parts.append(f"yaw {ended.yaw_rate_abs_dps:.0f} deg/s")
     if ended.accel_z_max_g is not None:
         sign = "at least " if ended.clipped else ""
         parts.append(f"shocks to {sign}{ended.accel_z_max_g:.1f} g")
+    if ended.braking_mps2 is not None:
+        parts.append(f"braking {ended.braking_mps2:.1f} m/s²")
     return ", ".join(parts)

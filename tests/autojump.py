@@ -41,3 +41,45 @@ class AutojumpClock:
                 if not woken.done():
                     woken.set_result(None)
         task.result()
+
+
+class SelfJumpingClock(AutojumpClock):
+    """The same for a program that starts its event loop itself: the first who waits starts it."""
+
+    def __init__(self, start_s: float = 1000.0) -> None:
+        super().__init__(start_s)
+        self._jumper: asyncio.Task[None] | None = None
+
+    async def sleep(self, seconds: float) -> None:
+        if self._jumper is None or self._jumper.done():
+            self._jumper = asyncio.create_task(self._jump())
+        await super().sleep(seconds)
+
+    async def _jump(self) -> None:
+        idle = 0
+        while idle < SPINS:
+            for _ in range(SPINS):
+                await asyncio.sleep(0)
+            idle = 0 if self._sleepers else idle + 1
+            if self._sleepers:
+                due_s, _, woken = heapq.heappop(self._sleepers)
+                self._now_s = max(self._now_s, due_s)
+                if not woken.done():
+                    woken.set_result(None)
+
+
+class SteppedClock(AutojumpClock):
+    """A clock that goes on only when it is told to, and then in no time."""
+
+    async def run_until(self, now_s: float) -> None:
+        """Wake whoever is due up to a moment, in order, and stand there."""
+        while True:
+            for _ in range(SPINS):
+                await asyncio.sleep(0)
+            if not self._sleepers or self._sleepers[0][0] > now_s:
+                break
+            due_s, _, woken = heapq.heappop(self._sleepers)
+            self._now_s = max(self._now_s, due_s)
+            if not woken.done():
+                woken.set_result(None)
+        self._now_s = max(self._now_s, now_s)

@@ -104,8 +104,12 @@ def event_line(event: SessionEvent) -> dict[str, object]:
                 "started_vehicle_s": _rounded(event.started_vehicle_s, 6),
                 "ended_vehicle_s": _rounded(event.ended_vehicle_s, 6),
                 "peak_speed_mps": event.peak_speed_mps,
+                "satellite_peak_mps": event.satellite_peak_mps,
                 "lowest_margin_db": _rounded(event.lowest_margin_db, 3),
+                "lowest_margin_at_m": _rounded(event.lowest_margin_at_m, 2),
+                "yaw_rate_abs_dps": event.yaw_rate_abs_dps,
                 "accel_z_max_g": event.accel_z_max_g,
+                "braking_mps2": _rounded(event.braking_mps2, 3),
                 "clipped": event.clipped,
             }
         case Noted():

@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
+from groundstation.cli.session_ends import ended_badly_words
 from groundstation.recording.info import SessionInfo
 from groundstation.recording.reader import list_sessions, open_session
 from groundstation.units import SpeedUnit
 from groundstation.wording import clock_text, printable
 
+BAR_FROM = 40
+"""Sessions."""
+
 
 def list_figures(folder: Path) -> list[dict[str, object]]:
     """Return each session's figures, oldest first; a file that cannot be read says why."""
-    return [_figures(info) for info in list_sessions(folder)]
+    from rich.console import Console
+    from rich.progress import track
+
+    infos = list_sessions(folder)
+    # Half a second of work is worth no bar.
+    quiet = len(infos) < BAR_FROM or not sys.stderr.isatty()
+    console = Console(stderr=True)
+    return [
+        _figures(info)
+        for info in track(
+            infos, description="looking", console=console, transient=True, disable=quiet
+        )
+    ]
 
 
 def print_table(figures: list[dict[str, object]], folder: Path, unit: SpeedUnit) -> None:
@@ -26,12 +43,24 @@ def print_table(figures: list[dict[str, object]], folder: Path, unit: SpeedUnit)
         console.print(f"no sessions in {folder}; `groundstation demo` records one", markup=False)
         return
     table = Table(box=None, pad_edge=False)
+    bad = [row for row in figures if row.get("ended_badly")]
+    if bad:
+        table.add_column("", no_wrap=True)
     table.add_column("session", no_wrap=True)
     for heading in ("length", f"peak {unit}", "lowest margin", "passes", "marks"):
         table.add_column(heading, justify="right", no_wrap=True)
     for row in figures:
-        table.add_row(*(Text(printable(cell)) for cell in _cells(row, unit)))
+        mark = ["!" if row in bad else ""] if bad else []
+        table.add_row(*(Text(printable(cell)) for cell in [*mark, *_cells(row, unit)]))
     console.print(table)
+    if bad:
+        name = printable(str(bad[-1]["file"]))
+        console.print(
+            f"! ended badly; what came first tells `groundstation report {name}`",
+            markup=False,
+            highlight=False,
+            soft_wrap=True,
+        )
 
 
 def _figures(info: SessionInfo) -> dict[str, object]:
@@ -47,6 +76,7 @@ def _figures(info: SessionInfo) -> dict[str, object]:
         figures[key] = summary.get(key)
     figures["peak_speed_mps"] = summary.get("peak_speed_mps")
     figures["lowest_margin_db"] = summary.get("lowest_margin_db")
+    figures["ended_badly"] = ended_badly_words(info, summary.get("peak_speed_mps"))
     return figures
 
 

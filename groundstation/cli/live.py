@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from datetime import datetime
 
 from groundstation.cli.options import (
     add_output_options,
@@ -35,6 +36,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--for", dest="for_s", type=duration, metavar="SECONDS", help="stop after this long"
     )
+    parser.add_argument(
+        "--pack",
+        default="",
+        metavar="NAME",
+        help="the pack in the car; a range check is bound to it",
+    )
     add_output_options(parser)
     add_vehicle_options(parser)
     add_watch_options(parser)
@@ -44,8 +51,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
+    from groundstation.cli.check_standing import read_standing, with_checks
     from groundstation.cli.picking import pick_source
-    from groundstation.cli.watching import watch
+    from groundstation.cli.watching import read_sheet, watch
 
     folder = vehicles_folder(arguments.settings)
     name = arguments.source or pick_source(folder, theme=choose(arguments).theme)
@@ -57,4 +65,8 @@ def run(arguments: argparse.Namespace) -> int:
             raise SettingsError(f"the file of the vehicle {name} names no source")
         name = vehicle.source
     choices, clock = choose(arguments, vehicle), MonotonicClock()
-    return watch(open_source(name, clock=clock, baud=choices.baud), arguments, choices, clock)
+    sheet = read_sheet(arguments.setup) if arguments.setup else None
+    standing = read_standing(choices, sheet=sheet, pack=arguments.pack)
+    choices = with_checks(choices, standing, datetime.now().astimezone())
+    source = open_source(name, clock=clock, baud=choices.baud)
+    return watch(source, arguments, choices, clock, standing=standing)

@@ -8,12 +8,17 @@ from typing import Protocol, cast
 
 from groundstation import __version__
 from groundstation.cli import (
+    check,
+    compare,
     completion,
     demo,
     doctor,
     export,
+    import_,
     live,
+    plan,
     replay,
+    report,
     sessions,
     simulate,
     sources,
@@ -37,9 +42,14 @@ class Command(Protocol):
 COMMANDS = {
     "live": live,
     "demo": demo,
+    "check": check,
+    "plan": plan,
     "replay": replay,
     "sessions": sessions,
+    "report": report,
+    "compare": compare,
     "export": export,
+    "import": import_,
     "sources": sources,
     "simulate": simulate,
     "doctor": doctor,

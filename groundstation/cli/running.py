@@ -45,7 +45,7 @@ def run_headless(
 ) -> int:
     """Run a session without a screen until it ends or is interrupted; return the exit code."""
     with suppress(asyncio.CancelledError, KeyboardInterrupt):
-        asyncio.run(_until_terminated(job))
+        asyncio.run(until_terminated(job))
     lines.ended(session.telemetry, session_file(), session.record_state.trouble)
     return 0
 
@@ -83,7 +83,7 @@ def run_screen(
     return 0
 
 
-async def _until_terminated(job: Callable[[], Awaitable[None]]) -> None:
+async def until_terminated(job: Callable[[], Awaitable[None]]) -> None:
     """Run the job; an interrupt or a polite kill cancels it, so that files are closed."""
     task = asyncio.ensure_future(job())
     loop = asyncio.get_running_loop()

@@ -9,8 +9,10 @@ from contextlib import AbstractAsyncContextManager, nullcontext
 from dataclasses import asdict
 from datetime import datetime
 from functools import partial
+from pathlib import Path
 
 from groundstation import __version__
+from groundstation.cli.check_standing import Standing, words_now
 from groundstation.cli.options import Choices
 from groundstation.cli.running import Bell, lines_for, run_headless, run_screen
 from groundstation.clock import Clock
@@ -29,6 +31,7 @@ def watch(
     clock: Clock,
     *,
     beside: AbstractAsyncContextManager[object] | None = None,
+    standing: Standing | None = None,
 ) -> int:
     """Watch a source in the way that was asked for; return the exit code.
 
@@ -38,12 +41,15 @@ def watch(
         choices: What they and the settings come to.
         clock: The one that the source stamps with.
         beside: Entered while the session runs: the demonstration's car.
+        standing: The range checks there have been; None asks for none.
 
     Raises:
         SettingsError: The set-up sheet cannot be read.
     """
     lines = lines_for(arguments, choices)
     facts = session_facts(arguments, choices, source.name)
+    if standing is not None:
+        facts["range_checks"] = standing.facts()
 
     def start_recorder() -> Recorder:
         return Recorder(
@@ -60,6 +66,7 @@ def watch(
         keeper=choices.keeper,
         start_recorder=None if arguments.no_record else start_recorder,
         listeners=[lines] if lines else [],
+        check_words=None if standing is None else words_now(standing),
     )
 
     if arguments.station:
@@ -110,13 +117,20 @@ def session_facts(
     if arguments.note:
         facts["notes"] = [arguments.note]
     if arguments.setup:
-        try:
-            with arguments.setup.open("rb") as sheet:
-                facts["setup"] = tomllib.load(sheet)
-        except OSError as error:
-            raise SettingsError(
-                f"cannot read the set-up sheet {arguments.setup}: {error.strerror}"
-            ) from error
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            raise SettingsError(f"{arguments.setup}: not TOML: {error}") from error
+        facts["setup"] = read_sheet(arguments.setup)
     return facts
+
+
+def read_sheet(path: Path) -> dict[str, object]:
+    """Return a set-up sheet.
+
+    Raises:
+        SettingsError: It cannot be read.
+    """
+    try:
+        with path.open("rb") as sheet:
+            return tomllib.load(sheet)
+    except OSError as error:
+        raise SettingsError(f"cannot read the set-up sheet {path}: {error.strerror}") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path}: not TOML: {error}") from error

@@ -20,10 +20,10 @@ from pathlib import Path
 from typing import Any
 
 from groundstation.errors import SessionFileError
-from groundstation.inbound import Inbound
+from groundstation.inbound import DriverPlaced, Inbound
 from groundstation.recording import names, store
 from groundstation.recording.info import FACT_PREFIX, NOTES, SessionInfo, as_json, read_info
-from groundstation.recording.rows import STRAY_S, ArrivalOrder, Row, inbound_of, text_of
+from groundstation.recording.rows import DRIVER, STRAY_S, ArrivalOrder, Row, inbound_of, text_of
 from groundstation.recording.scan import EVENTS, INBOUND, META, Listing, batches
 from groundstation.recording.tape import IndexEntry, RawColumns
 from groundstation.recording.tape import Tape as Tape
@@ -121,6 +121,18 @@ class SessionFile:
                 for _, at_s, kind, text in rows
             ]
         return sorted(found, key=lambda entry: entry.at_s)
+
+    def driver_placed(self) -> DriverPlaced | None:
+        """Return where the driver was last said to stand; None where nobody said.
+
+        Raises:
+            SessionFileError: The file is damaged.
+        """
+        with self._reading() as connection:
+            query = f"{_SELECT} WHERE id > 0 AND kind = ? ORDER BY id DESC LIMIT 1"
+            row: Row | None = connection.execute(query, (DRIVER,)).fetchone()
+            placed = None if row is None else next(inbound_of(row))
+        return placed if isinstance(placed, DriverPlaced) else None
 
     def checkpoint_before(self, at_s: float) -> tuple[float, bytes] | None:
         """Return the last kept state at or before a moment, with its own time.

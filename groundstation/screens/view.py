@@ -37,6 +37,7 @@ class View:
     traces: Traces
     course: CourseTrace
     record: RecordState
+    range_check: str
     replay: ReplayState | None
     bookmarks: Sequence[Bookmark]
     unit: SpeedUnit
@@ -71,6 +72,7 @@ def look(
         traces=desk.traces,
         course=desk.course,
         record=record,
+        range_check=desk.range_check,
         replay=None if replay is None else replay.state,
         bookmarks=() if replay is None else replay.bookmarks,
         unit=unit,

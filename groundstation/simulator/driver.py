@@ -13,12 +13,22 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from math import copysign, cos, degrees, exp, pi, radians, sqrt
+from math import cos, degrees, exp, pi, radians, sqrt
 
+from groundstation.simulator.hands import (
+    HELD,
+    STEP_S,
+    Carry,
+    Hands,
+    TransmitterOff,
+    TurnOnSpot,
+    carried,
+    turned,
+)
 from groundstation.simulator.noise import Stream, generator, normals
 from groundstation.simulator.yaw import CRAWL_MPS, StabiliserParameters, YawParameters
 
-DECISION_S = 0.01
+DECISION_S = STEP_S
 
 SCARY_MPS = 20.0
 
@@ -69,37 +79,6 @@ class TurnRound:
     speed_mps: float = 3.5
     settle_m: float = 16.0
     """Way to come back to the line in."""
-
-
-@dataclass(frozen=True, slots=True)
-class TransmitterOff:
-    """Hold the car with its wheels free, give it throttle, switch the transmitter off and on."""
-
-    seconds: float
-    """Between off and on."""
-    throttle: float = 0.0
-    """Held while it is switched off, let go before it is switched on."""
-    spin_s: float = 0.0
-    """How long the throttle is given before."""
-
-
-@dataclass(frozen=True, slots=True)
-class Carry:
-    """Carry the car along the line at walking pace, and put it down."""
-
-    to_m: float
-    """Place along the course."""
-    pace_mps: float = 1.4
-
-
-@dataclass(frozen=True, slots=True)
-class TurnOnSpot:
-    """Turn the car by hand through headings, and leave it still at each."""
-
-    hold_s: float
-    headings_deg: tuple[float, ...] = (0.0, 90.0, 180.0, 270.0)
-    """Of the nose, 0 along the course, positive to the left."""
-    turn_dps: float = 70.0
 
 
 Leg = Wait | Pass | TurnRound | TransmitterOff | Carry | TurnOnSpot
@@ -153,26 +132,6 @@ class Command:
 
 REST = Command()
 """At a standstill: finger off, wheels straight."""
-
-
-@dataclass(frozen=True, slots=True)
-class Hands:
-    """What hands do with a car that is not left to itself: its wheels turn freely."""
-
-    along_mps: float = 0.0
-    """Along the course."""
-    yaw_rate_radps: float = 0.0
-
-
-_HELD = Hands()
-
-_CARRY_MPS2, _CARRY_PER_S = 1.2, 1.5
-"""How fast a walk begins, and how it slows down toward its end, pace per metre left."""
-
-_TURN_PER_S2, _TURN_PER_S = 4.0, 3.0
-"""The same for a turn by hand, in radians."""
-
-_THERE_M, _THERE_RAD = 0.03, 0.02
 
 
 class Driver:
@@ -323,7 +282,7 @@ class Driver:
         return Command(self._squeeze(max(wanted, 0.0)), steering_percent)
 
     def _switch_off(self, leg: TransmitterOff, now: Seen) -> Command:
-        self.hands = _HELD
+        self.hands = HELD
         since_s = now.t_s - self._leg_began_s
         self.transmitter_on = not leg.spin_s <= since_s < leg.spin_s + leg.seconds
         self.doing = Doing.SPINNING if since_s < leg.spin_s else Doing.SWITCHED_OFF
@@ -334,30 +293,21 @@ class Driver:
 
     def _carry(self, leg: Carry, now: Seen) -> Command:
         self.doing = Doing.CARRYING
-        left_m = leg.to_m - now.along_m
-        if abs(left_m) < _THERE_M:
-            self.hands = _HELD
+        hands = carried(leg, along_m=now.along_m, before=self.hands or HELD)
+        self.hands = hands or HELD
+        if hands is None:
             self._next_leg(now)
-            return REST
-        wanted_mps = copysign(min(leg.pace_mps, _CARRY_PER_S * abs(left_m) + 0.05), left_m)
-        before_mps = (self.hands or _HELD).along_mps
-        self.hands = Hands(along_mps=_toward(wanted_mps, before_mps, _CARRY_MPS2 * DECISION_S))
         return REST
 
     def _show(self, leg: TurnOnSpot, now: Seen) -> Command:
         self.doing = Doing.SHOWING
-        wanted_rad = radians(leg.headings_deg[self._heading_at])
-        left_rad = (wanted_rad - now.heading_rad + pi) % (2.0 * pi) - pi
-        if self._held_since_s is None and abs(left_rad) < _THERE_RAD:
-            self._held_since_s = now.t_s
         if self._held_since_s is None:
-            most = min(radians(leg.turn_dps), _TURN_PER_S * abs(left_rad) + 0.02)
-            before = (self.hands or _HELD).yaw_rate_radps
-            rate = _toward(copysign(most, left_rad), before, _TURN_PER_S2 * DECISION_S)
-            self.hands = Hands(yaw_rate_radps=rate)
-            return REST
-        self.hands = _HELD
-        if now.t_s - self._held_since_s >= leg.hold_s:
+            hands = turned(
+                leg, self._heading_at, heading_rad=now.heading_rad, before=self.hands or HELD
+            )
+            self.hands = hands or HELD
+            self._held_since_s = None if hands else now.t_s
+        elif now.t_s - self._held_since_s >= leg.hold_s:
             self._held_since_s = None
             self._heading_at += 1
             if self._heading_at == len(leg.headings_deg):
@@ -400,7 +350,3 @@ class Driver:
         against = self._stabiliser.gain_at(speed_mps) * degrees(yaw_rate)
         percent += min(max(against, -authority), authority)
         return min(max(percent, -100.0), 100.0)
-
-
-def _toward(wanted: float, before: float, most: float) -> float:
-    return min(max(wanted, before - most), before + most)

@@ -14,17 +14,8 @@ from types import MappingProxyType
 from groundstation.errors import UsageError
 from groundstation.simulator.channel import ChannelParameters, Lobe
 from groundstation.simulator.control_receiver import ControlReceiverParameters
-from groundstation.simulator.driver import (
-    Carry,
-    Command,
-    DriverPlan,
-    Leg,
-    Pass,
-    TransmitterOff,
-    TurnOnSpot,
-    TurnRound,
-    Wait,
-)
+from groundstation.simulator.driver import Command, DriverPlan, Leg, Pass, TurnRound, Wait
+from groundstation.simulator.hands import Carry, TransmitterOff, TurnOnSpot
 from groundstation.simulator.scenario import CarParameters, CourseParameters, Scenario
 from groundstation.simulator.yaw import StabiliserParameters, YawParameters
 

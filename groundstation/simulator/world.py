@@ -16,7 +16,8 @@ from groundstation.simulator.channel import ControlChannel
 from groundstation.simulator.control_receiver import ControlReceiver
 from groundstation.simulator.damping import TABLE_STEP_MPS, mode_table
 from groundstation.simulator.drive import Drive
-from groundstation.simulator.driver import DECISION_S, Driver, Hands, Seen
+from groundstation.simulator.driver import DECISION_S, Driver, Seen
+from groundstation.simulator.hands import Hands
 from groundstation.simulator.inertial import ONE_DPS, InertialSensors
 from groundstation.simulator.noise import Stream, generator, normal_rows
 from groundstation.simulator.road import Road

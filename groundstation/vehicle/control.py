@@ -57,6 +57,17 @@ def threshold_of(channels: Channels, profile: VehicleProfile) -> float | None:
     return number(_ident(channels), "control_sensitivity_dbm")
 
 
+def name_of(channels: Channels) -> str | None:
+    """Return the vehicle's name, None before an ident frame tells it."""
+    return name_of_ident(_ident(channels))
+
+
+def name_of_ident(ident: Mapping[str, Value]) -> str | None:
+    """Return the name that an ident frame gives; None where it gives none."""
+    name = ident.get("vehicle_name")
+    return name if isinstance(name, str) else None
+
+
 def _ident(channels: Channels) -> dict[str, Value]:
     # Who the car is does not go stale: the newest ident frame holds until another comes.
     held = channels.latest.get("ident")

@@ -9,6 +9,21 @@ from groundstation.radio.forecast import Braking
 from groundstation.radio.level import Limits
 from groundstation.radio.watch import TwoPoints, WatchSetting
 
+NO_CHECK = "no range check today"
+"""What is said of a vehicle that has none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownCheck:
+    """The newest range check of a vehicle, as far as it helps to watch it."""
+
+    vehicle: str
+    """As in the ident frame."""
+    words: str
+    """What was said of it when the session began: verdict, date, whether it still held."""
+    prior: LinkPrior | None = None
+    """What it found; None where it measured too little."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VehicleProfile:
@@ -28,19 +43,27 @@ class VehicleProfile:
     raw_map: TwoPoints | None = None
     """For a receiver that reports only a number without a unit."""
     prior: LinkPrior | None = None
-    """What the last range check found."""
+    """What the last range check found; None takes the one of `checks` that is this vehicle's."""
+    checks: tuple[KnownCheck, ...] | None = None
+    """The newest range check of every vehicle; None where nobody looked for any."""
     pass_speed_mps: float = 8.0
     """A pass begins above this speed."""
     pass_end_speed_mps: float = 2.0
     """A pass ends below this speed."""
 
-    def watch_setting(self, threshold_dbm: float | None) -> WatchSetting:
-        """Return how the control link is watched, with the threshold that holds now."""
+    def check_of(self, vehicle: str | None) -> KnownCheck | None:
+        """Return the newest range check of a vehicle, None where there is none."""
+        return next((each for each in self.checks or () if each.vehicle == vehicle), None)
+
+    def watch_setting(
+        self, threshold_dbm: float | None, prior: LinkPrior | None = None
+    ) -> WatchSetting:
+        """Return how the control link is watched, with the threshold and the check that hold."""
         return WatchSetting(
             threshold_dbm=threshold_dbm,
             limits=self.limits,
             braking=self.braking,
             percent_map=self.percent_map,
             raw_map=self.raw_map,
-            prior=self.prior,
+            prior=self.prior or prior,
         )

@@ -45,6 +45,14 @@ class PassEnded:
     accel_z_max_g: float | None
     clipped: bool
     """Some shock went beyond the accelerometer: its peak was not measured."""
+    satellite_peak_mps: float | None = None
+    """Highest median of three neighbouring satellite speeds; the wheels may have slipped."""
+    lowest_margin_at_m: float | None = None
+    """Distance from the driver where it was lowest."""
+    yaw_rate_abs_dps: float | None = None
+    """Largest |yaw rate|."""
+    braking_mps2: float | None = None
+    """Mean deceleration from the last lift on."""
 
 
 @dataclass(frozen=True, slots=True)

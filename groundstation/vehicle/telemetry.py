@@ -22,10 +22,12 @@ from groundstation.vehicle.control import (
     control_link,
     control_margin_db,
     full_scale_g,
+    name_of,
+    name_of_ident,
     threshold_of,
 )
 from groundstation.vehicle.peaks import ON_BOARD_PEAKS, is_clipped, number
-from groundstation.vehicle.profile import VehicleProfile
+from groundstation.vehicle.profile import NO_CHECK, KnownCheck, VehicleProfile
 from groundstation.vehicle.session_events import (
     LevelChanged,
     Noted,
@@ -56,6 +58,9 @@ from protocol import (
 )
 
 CLIPPED_APART_S = 2.0
+
+IDLE_PERCENT = 0.5
+"""Throttle up to which the car is not driven."""
 
 
 class Telemetry:
@@ -200,6 +205,9 @@ class Telemetry:
         if sample.kind.name == "ident" and (known is None or known.values != values):
             name, firmware = values["vehicle_name"] or "no name", values["firmware"] or "unknown"
             events.append(self._noted("vehicle", f"{name}, firmware {firmware}"))
+            if self.profile.checks is not None:
+                check = self.profile.check_of(name_of_ident(values))
+                events.append(self._noted("check", check.words if check else NO_CHECK))
         state.channels.take(sample, at_s)
         if sample.kind.name == "motion":
             self._take_motion(sample, events)
@@ -207,14 +215,16 @@ class Telemetry:
             moved_s = state.place.moved_at_s
             lag_s = 0.0 if moved_s is None else moved_s - sample.vehicle_s
             state.place.take_fix(values, lag_s=lag_s)
-            if "motion" not in state.channels.latest:
+            state.passes.take_satellite_speed(number(values, "ground_speed_mps"))
+            motion = state.channels.latest.get("motion")
+            if motion is None or number(motion.values, "speed_mps") is None:
                 self._take_speed(number(values, "ground_speed_mps"), sample, events)
         elif sample.kind.name == "radio":
             self._take_report(values)
             margin_db = control_margin_db(state.channels, self.profile, values)
             self._swing("margin_db", margin_db)
             if margin_db is not None:
-                state.passes.take_margin(margin_db)
+                state.passes.take_margin(margin_db, state.place.distance_m)
                 state.lowest_margin_db = _lower(state.lowest_margin_db, margin_db)
 
     def _take_motion(self, sample: SampleReceived, events: list[SessionEvent]) -> None:
@@ -226,6 +236,7 @@ class Telemetry:
         for peak in ON_BOARD_PEAKS:
             self._swing("accel_z_g", number(values, peak))
         self._take_speed(number(values, "speed_mps"), sample, events)
+        state.passes.take_yaw_rate(number(values, "yaw_rate_dps"))
         state.passes.take_shock(number(values, "accel_z_max_g"), clipped=clipped)
         if clipped:
             # A rough course clips at every joint: one line tells of all that follow closely.
@@ -245,16 +256,19 @@ class Telemetry:
             state.watch.moved(
                 self.now_s,
                 distance_m=place.distance_m,
-                distance_sigma_m=place.sigma_m,
+                distance_sigma_m=place.distance_sigma_m,
                 speed_mps=place.speed_mps,
                 away_mps=place.away_mps,
+                brakes=sample.values.get("brake_on") is True,
             )
         state.peak_speed_mps = max(speed_mps, state.peak_speed_mps or 0.0)
+        throttle_percent = number(sample.values, "throttle_percent")
         if state.passes.take_speed(
             speed_mps,
             sample.vehicle_s,
             begin_mps=profile.pass_speed_mps,
             end_mps=profile.pass_end_speed_mps,
+            driven=None if throttle_percent is None else throttle_percent > IDLE_PERCENT,
         ):
             events.append(self._pass_ended())
 
@@ -269,9 +283,15 @@ class Telemetry:
 
     def _watch_setting(self) -> WatchSetting:
         threshold_dbm = threshold_of(self.state.channels, self.profile)
-        if self._setting.threshold_dbm != threshold_dbm:
-            self._setting = self.profile.watch_setting(threshold_dbm)
+        check = self._known_check()
+        prior = self.profile.prior or (check.prior if check else None)
+        if self._setting.threshold_dbm != threshold_dbm or self._setting.prior is not prior:
+            self._setting = self.profile.watch_setting(threshold_dbm, prior)
         return self._setting
+
+    def _known_check(self) -> KnownCheck | None:
+        profile = self.profile
+        return profile.check_of(name_of(self.state.channels) or profile.name)
 
     def _forecast(self) -> Forecast:
         view, place = self.state.view, self.state.place
@@ -329,6 +349,10 @@ class Telemetry:
             lowest_margin_db=ended.lowest_margin_db,
             accel_z_max_g=ended.accel_z_max_g,
             clipped=ended.clipped,
+            satellite_peak_mps=ended.satellite_peak_mps,
+            lowest_margin_at_m=ended.lowest_margin_at_m,
+            yaw_rate_abs_dps=ended.yaw_rate_abs_dps,
+            braking_mps2=ended.braking_mps2,
         )
 
     def _identity(self) -> Identity | None:

@@ -6,9 +6,14 @@ from collections.abc import Sequence
 
 from groundstation.screens.drawing.ink import Ink, Line
 from groundstation.screens.drawing.level import BARS, INKS, MARKS
-from groundstation.screens.drawing.text import fit, line, named
+from groundstation.screens.drawing.text import fit, line, named, wrap
 from groundstation.units import SpeedUnit
-from groundstation.vehicle.session_events import LevelChanged, SessionEvent, SourceChanged
+from groundstation.vehicle.session_events import (
+    LevelChanged,
+    PassEnded,
+    SessionEvent,
+    SourceChanged,
+)
 from groundstation.wording import clock_text, describe, kind_of
 
 _TIME_CELLS = 8
@@ -22,11 +27,27 @@ def happenings(
     rows: int,
     titled: bool = False,
 ) -> list[Line]:
-    """Return the newest events that fit, one a row, under a title where one is wanted."""
+    """Return the newest events that fit, under a title where one is wanted."""
     drawn = [line(width, (" EVENTS", Ink.TITLE), pad=Ink.TITLE)] if titled else []
-    first = max(len(events) - max(rows - len(drawn), 0), 0)
-    drawn += [_row(event, unit, width) for event in list(events)[first:]]
+    room = max(rows - len(drawn), 0)
+    told = (
+        [row for event in list(events)[-room:] for row in _rows(event, unit, width)] if room else []
+    )
+    drawn += told[-room:] if room else []
     return drawn + [line(width)] * (rows - len(drawn))
+
+
+def _rows(event: SessionEvent, unit: SpeedUnit, width: int) -> list[Line]:
+    """Return an event as one row, and the summary of a pass as two where it is too long for one."""
+    if not isinstance(event, PassEnded):
+        return [_row(event, unit, width)]
+    first, *more = wrap(describe(event, unit), max(width - _TIME_CELLS - 3, 1), 2)
+    time = (f"{clock_text(event.at_s):>{_TIME_CELLS}}  ", Ink.FAINT)
+    under = (" " * (_TIME_CELLS + 2), Ink.FAINT)
+    return [
+        line(width, time, (first, Ink.TEXT)),
+        *(line(width, under, (each, Ink.TEXT)) for each in more),
+    ]
 
 
 def _row(event: SessionEvent, unit: SpeedUnit, width: int) -> Line:

@@ -6,6 +6,8 @@ video from LIFT on, and the ink.
 
 from __future__ import annotations
 
+from rich.cells import cell_len
+
 from groundstation.radio.level import Level
 from groundstation.screens.drawing.glyphs import large, largest_scale, rows_of
 from groundstation.screens.drawing.ink import Ink, Line
@@ -24,8 +26,8 @@ _AT_WORST = {Level.CLEAR: 2}
 """Largest scale of a word; a level that is no trouble stays calm."""
 
 
-def banner(snapshot: Snapshot, width: int) -> Line:
-    """Return the row that says the level and its reason."""
+def banner(snapshot: Snapshot, width: int, *, range_check: str = "") -> Line:
+    """Return the row that says the level and its reason; while it is calm, the range check too."""
     level = snapshot.level
     if level is None:
         return line(width, (" ○ control link not known yet", Ink.FAINT))
@@ -38,8 +40,12 @@ def banner(snapshot: Snapshot, width: int) -> Line:
         return spread(width, [(text, bar)], [(end, bar)], pad=bar)
     if lift_in_s is not None:
         reason = f"LIFT in {lift_in_s:.{int(lift_in_s < COUNTED_BELOW_S)}f} s  {reason}"
+    end = f"  {fit(range_check, width * 3 // 5)} " if range_check else ""
+    if len(level) + 5 + cell_len(reason) + cell_len(end) > width:
+        end = ""
     text = fit(reason, max(width - len(level) - 5, 0))
-    return line(width, (f" {mark} {level}  ", INKS[level]), (text, Ink.STRONG))
+    left = (f" {mark} {level}  ", INKS[level]), (text, Ink.STRONG)
+    return spread(width, left, [(end, Ink.LABEL)])
 
 
 def block(snapshot: Snapshot, *, width: int, scale: int) -> list[Line]:

@@ -38,7 +38,10 @@ class Panel(Widget):
 
     def draw(self, view: View) -> None:
         """Take as many rows as there are lines, and show them."""
-        lines = self.lines(view)
+        self.place(self.lines(view))
+
+    def place(self, lines: list[Line]) -> None:
+        """Take as many rows as there are lines, and show them."""
         self.display = bool(lines)
         self.styles.height = len(lines)
         self.show(lines)

@@ -28,5 +28,5 @@ class Top(Panel):
         if plan.trouble:
             rows.append(trouble_row(view.record, view.width))
         if plan.banner and not view.is_waiting:
-            rows.append(banner(view.snapshot, view.width))
+            rows.append(banner(view.snapshot, view.width, range_check=view.range_check))
         return rows

@@ -72,6 +72,7 @@ class FakeDesk:
     traces: Traces = field(default_factory=Traces)
     record_state: RecordState = RECORDING
     replay: FakeReplay | None = None
+    range_check: str = ""
     marks: list[str] = field(default_factory=list)
     course: CourseTrace = field(default_factory=CourseTrace)
     stood: int = 0

@@ -51,6 +51,25 @@ def test_a_live_session_at_a_glance() -> None:
     assert "REPLAY" not in text
 
 
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
+def test_the_range_check_is_said_while_the_level_is_calm(size: tuple[int, int]) -> None:
+    words = "check is stale: pack was changed"
+    for name, said in (("clear", True), ("thin", True), ("lift", False), ("lost", False)):
+        desk = scenes()[name]
+        desk.range_check = words
+        row = read(desk, size=size).split("\n")[1]
+        assert (words in row) is said
+        assert desk.snapshot.level_reason in row
+
+
+def test_the_range_check_gives_way_to_a_long_reason() -> None:
+    desk = scenes()["counting"]
+    desk.range_check = "check is stale: set-up sheet was changed"
+    row = read(desk).split("\n")[1]
+    assert "LIFT in 2.4 s  stop margin 7.2 dB (5 %), under 10 dB" in row
+    assert "check" not in row
+
+
 def test_no_row_is_kept_for_a_forecast_that_is_not_there() -> None:
     text = read(SCENES["clear"], size=(120, 40)).lower()
     assert "forecast" not in text

@@ -57,6 +57,15 @@ def test_a_fix_that_is_no_place_is_passed_over(useless: dict[str, Value]) -> Non
     assert place.distance_m == 0.0
 
 
+def test_a_stand_in_for_the_driver_leaves_doubt_of_the_distance() -> None:
+    told, guessed = Place(), Place()
+    told.stand_at(52.0, 0.0)
+    for place in (told, guessed):
+        place.take_fix(fix(52.0, 0.0))
+    assert told.distance_sigma_m == pytest.approx(1.0)
+    assert guessed.distance_sigma_m > 5.0
+
+
 def test_leaving_and_coming_back() -> None:
     place = Place()
     place.stand_at(0.0, 0.0)

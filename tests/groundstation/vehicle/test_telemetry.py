@@ -3,8 +3,9 @@ from __future__ import annotations
 import pytest
 
 from groundstation.inbound import BytesReceived, LinkChanged, LinkState, MarkMade, TelemetrySignal
+from groundstation.radio.estimate import LinkPrior
 from groundstation.radio.level import Level
-from groundstation.vehicle.profile import VehicleProfile
+from groundstation.vehicle.profile import NO_CHECK, KnownCheck, VehicleProfile
 from groundstation.vehicle.session_events import (
     LevelChanged,
     Noted,
@@ -171,6 +172,13 @@ def test_satellite_speed_finds_the_pass_of_a_car_without_a_wheel_sensor(car: Car
     assert len(car.of(PassEnded)) == 1
 
 
+def test_satellite_speed_counts_where_motion_frames_carry_none(car: Car) -> None:
+    for count, speed_mps in enumerate((0.0, 20.0, 1.0)):
+        car.send("motion", count + 0.1, {"yaw_rate_dps": 2.0})
+        car.send("fix", count + 0.2, {"ground_speed_mps": speed_mps})
+    assert [event.peak_speed_mps for event in car.of(PassEnded)] == [20.0]
+
+
 def test_clipping_is_noted_once_for_shocks_that_follow_closely(car: Car) -> None:
     car.send("ident", 0.0, IDENT)
     for count, peak_g in enumerate((2.0, 16.0, 16.0, 3.0, 16.0, 3.0, 3.0, 3.0, 16.0)):
@@ -212,3 +220,37 @@ def test_late_frames_change_nothing_but_the_count(car: Car) -> None:
     snapshot = car.telemetry.snapshot()
     assert snapshot.number("speed_mps") == 2.0
     assert (snapshot.telemetry.frames, snapshot.telemetry.lost) == (3, 0)
+
+
+PRIOR = LinkPrior(
+    level_at_1m_dbm=-5.0,
+    exponent=4.0,
+    level_variance_db2=1.0,
+    exponent_variance=0.02,
+    covariance_db=0.0,
+    reach_m=80.0,
+)
+
+
+@pytest.mark.parametrize(
+    ("vehicle", "words", "begun"),
+    [("Sandpiper", "check: 2 h old", True), ("Dunlin", NO_CHECK, False)],
+)
+def test_the_range_check_of_the_vehicle_that_is_heard_is_told_and_begun_from(
+    vehicle: str, words: str, begun: bool
+) -> None:
+    known = KnownCheck(vehicle=vehicle, words="check: 2 h old", prior=PRIOR)
+    car = Car(Telemetry(VehicleProfile(checks=(known,))))
+    car.send("radio", 0.0, {"control_rssi_dbm": -80.0})
+    assert not car.telemetry.state.watch.begun
+    car.send("ident", 0.1, IDENT)
+    car.send("radio", 0.2, {"control_rssi_dbm": -80.0})
+    told = [event.text for event in car.of(Noted) if isinstance(event, Noted)]
+    assert told == ["Sandpiper, firmware 1.0", words]
+    assert car.telemetry.state.watch.begun is begun
+
+
+def test_where_nobody_looked_for_checks_nothing_is_said_of_them(car: Car) -> None:
+    car.send("ident", 0.1, IDENT)
+    told = [event.kind for event in car.of(Noted) if isinstance(event, Noted)]
+    assert told == ["vehicle"]

@@ -1,0 +1,161 @@
+"""`groundstation check SOURCE`: the range check before the run, and the checks there were.
+
+Led by a screen, or without one by `--script FILE` (see `check_script` for its format), by plain
+words a line on standard input (`--stdin`, see `check_words`), or by `--marks` alone.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import replace
+from math import isfinite
+from pathlib import Path
+
+from groundstation.cli.check_words import VOCABULARY
+from groundstation.cli.options import (
+    add_recording_options,
+    add_settings_options,
+    add_vehicle_options,
+    choose,
+    duration,
+    position,
+)
+from groundstation.clock import MonotonicClock
+from groundstation.errors import SettingsError, UsageError
+from groundstation.units import SpeedUnit
+
+SUMMARY = "check sensors, failsafe and radio range before the run: GO or HOLD, with the reason"
+EXAMPLE = "groundstation check serial:/dev/ttyUSB0 --course-length 150 --top-speed 140"
+
+CAUTION = (
+    "Advice only, no safety device: the transmitter's own alarms and the failsafe come first. "
+    "The failsafe is proven with the car held up, driven wheels free, nobody in reach of them; it "
+    "must take the throttle off and brake. Closed course, nobody in line with it. When in doubt, "
+    "do not run."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.description = f"{parser.description} {CAUTION}"
+    parser.add_argument(
+        "source", nargs="?", help="as for `live`, or the name of a vehicle that has a file"
+    )
+    parser.add_argument(
+        "--history", metavar="VEHICLE", help="list and plot the checks of a vehicle, and end"
+    )
+    parser.add_argument(
+        "--vehicle", metavar="NAME", help="name of a car that does not tell its own"
+    )
+    parser.add_argument("--baud", type=int, help="speed of a serial port")
+    parser.add_argument(
+        "--for", dest="for_s", type=duration, metavar="SECONDS", help="stop after this long"
+    )
+    _add_course(parser)
+    _add_leading(parser)
+    add_vehicle_options(parser)
+    add_recording_options(parser)
+    add_settings_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command; return the exit code: 0 GO, 1 HOLD."""
+    from groundstation.vehicles import load_vehicle, vehicles_folder
+
+    if arguments.history is not None:
+        from groundstation.cli.check_history import show_history
+
+        return show_history(arguments.history, choose(arguments), as_json=arguments.json)
+    if arguments.source is None:
+        raise UsageError("check needs a source", "`groundstation sources` lists what is there")
+    name = arguments.source
+    vehicle = load_vehicle(name, vehicles_folder(arguments.settings))
+    if vehicle is not None:
+        if vehicle.source is None:
+            raise SettingsError(f"the file of the vehicle {name} names no source")
+        name = vehicle.source
+    has_screen = sys.stdout.isatty() and sys.stdin.isatty()
+    is_led = arguments.script or arguments.stdin
+    headless = arguments.plain or arguments.json or is_led or not has_screen
+    if headless and not (is_led or arguments.marks or arguments.for_s):
+        raise UsageError(
+            "nobody leads this check", "give --script, --stdin or --marks, or use a terminal"
+        )
+    from groundstation.cli.check_running import run_check
+    from groundstation.sources.base import open_source
+
+    choices, clock = choose(arguments, vehicle), MonotonicClock()
+    choices = replace(choices, profile=replace(choices.profile, name=arguments.vehicle))
+    source = open_source(name, clock=clock, baud=choices.baud)
+    return run_check(source, arguments, choices, clock, headless=bool(headless))
+
+
+def _add_course(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("course")
+    group.add_argument(
+        "--course-length",
+        type=_above_zero,
+        metavar="M",
+        help="from the driver to the far end, where the throttle is lifted at the latest",
+    )
+    group.add_argument(
+        "--top-speed",
+        type=_above_zero,
+        metavar="SPEED",
+        help="planned, in the unit of --units; with the braking it gives the overrun",
+    )
+    group.add_argument(
+        "--attenuation",
+        type=_not_negative,
+        default=0.0,
+        metavar="DB",
+        help="by how much the transmitter is turned down for the walk (default 0)",
+    )
+    group.add_argument(
+        "--marks",
+        type=_marks,
+        default=(),
+        metavar="M,M,...",
+        help="distances that will be walked to, in this order: holds then begin by themselves",
+    )
+    group.add_argument("--pack", default="", metavar="NAME", help="the pack that is in the car")
+    group.add_argument("--place", default="", metavar="TEXT", help="where the check is made")
+    group.add_argument(
+        "--station", type=position, metavar="LAT,LON", help="where the driver stands, degrees"
+    )
+
+
+def _add_leading(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group(
+        "without a screen",
+        "A script is TOML: tables [[say]] with at_s (seconds of the session) or after_s (seconds "
+        f"after the one before) and what. Words for what, and for a line: {VOCABULARY}.",
+    )
+    who = group.add_mutually_exclusive_group()
+    who.add_argument("--script", type=Path, metavar="FILE", help="what to say when (TOML)")
+    who.add_argument("--stdin", action="store_true", help="words come a line each; then verdict")
+    group = parser.add_argument_group("output")
+    how = group.add_mutually_exclusive_group()
+    how.add_argument("--plain", action="store_true", help="readable lines, then the verdict")
+    how.add_argument("--json", action="store_true", help="one JSON object at the end")
+    group.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="unit of speed")
+    group.add_argument("--theme", choices=["dark", "sunlight"], help="colours of the screen")
+
+
+def _above_zero(text: str) -> float:
+    value = float(text)
+    if not (isfinite(value) and value > 0):
+        raise ValueError
+    return value
+
+
+def _not_negative(text: str) -> float:
+    value = float(text)
+    if not (isfinite(value) and value >= 0):
+        raise ValueError
+    return value
+
+
+def _marks(text: str) -> tuple[float, ...]:
+    return tuple(_above_zero(part) for part in text.split(","))
