@@ -120,6 +120,11 @@ def _add_course(parser: argparse.ArgumentParser) -> None:
         help="distances that will be walked to, in this order: holds then begin by themselves",
     )
     group.add_argument("--pack", default="", metavar="NAME", help="the pack that is in the car")
+    group.add_argument(
+        "--new-start",
+        action="store_true",
+        help="the car was changed for good: compare with no earlier check, now or later",
+    )
     group.add_argument("--place", default="", metavar="TEXT", help="where the check is made")
     group.add_argument(
         "--station", type=position, metavar="LAT,LON", help="where the driver stands, degrees"

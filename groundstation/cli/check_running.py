@@ -128,6 +128,7 @@ def _bound(arguments: argparse.Namespace, facts: dict[str, object]) -> Bound:
         setup_hash=setup_hash(sheet) if isinstance(sheet, dict) else "",
         place=arguments.place,
         pack=arguments.pack,
+        starts_anew=arguments.new_start,
     )
 
 

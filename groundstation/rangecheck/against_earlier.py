@@ -48,7 +48,7 @@ def _level(comparison: Comparison) -> Finding:
             outcome=Outcome.HOLD,
             text=text,
             look_at="look at how the antennas lie since the pack was changed, then at the "
-            "transmitter's power and its antenna",
+            "transmitter's power and its antenna; a change that is meant to last: --new-start",
             figures=figures,
         )
     return Finding(rule=Rule.LEVEL, outcome=Outcome.OK, text=text, figures=figures)

@@ -76,6 +76,8 @@ class Bound:
     """As typed, or empty."""
     pack_voltage_v: float | None = None
     """At rest."""
+    starts_anew: bool = False
+    """The car was changed for good: checks before this one tell of another car."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,13 +23,14 @@ def references(
 ) -> list[EarlierCheck]:
     """Return what of the earlier checks is compared.
 
-    Those of this vehicle whose aerials were not in question.
+    Those of this vehicle, since it was last changed for good, whose aerials were not in question.
     """
-    newest = [
-        record
-        for record in earlier
-        if record.is_reference and record.bound.vehicle_name == bound.vehicle_name
-    ][-MOST_EARLIER:]
+    if bound.starts_anew:
+        return []
+    own = [record for record in earlier if record.bound.vehicle_name == bound.vehicle_name]
+    starts = [at for at, record in enumerate(own) if record.bound.starts_anew]
+    own = own[starts[-1] if starts else 0 :]
+    newest = [record for record in own if record.is_reference][-MOST_EARLIER:]
     return [
         EarlierCheck(
             tuple(off_the_floor(usable(record.holds, least_reports))),
