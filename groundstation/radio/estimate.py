@@ -256,7 +256,7 @@ class LinkEstimate:
     def _weigh(self) -> None:
         total = sum(each.weight for each in self.hypotheses)
         for each in self.hypotheses:
-            each.weight = max(each.weight / total, LEAST_WEIGHT) if total > 0.0 else 1.0
+            each.weight = max(each.weight / total, LEAST_WEIGHT)
         total = sum(each.weight for each in self.hypotheses)
         for each in self.hypotheses:
             each.weight /= total

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from itertools import product
 
 import numpy as np
@@ -235,6 +236,31 @@ def test_what_was_never_heard_is_an_empty_column() -> None:
         decode(b"").column("flux_v")
     with pytest.raises(KeyError):
         decode(b"").times("engine")
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"".join(motion_frames(3)),
+        b"".join(motion_frames(3)) + b"".join(motion_frames(2, vehicle=9)),
+    ],
+)
+def test_columns_are_of_their_types_however_much_was_heard(data: bytes) -> None:
+    for batch in (decode(data), decode(data, np.array([5]), np.array([len(data)], np.uint16))):
+        times = batch.times("motion")
+        assert [getattr(times, each.name).dtype for each in fields(times)] == [
+            np.float64, np.float64, np.uint16, np.int32, np.bool_, np.bool_,
+        ]  # fmt: skip
+        for kind in ("motion", "fix"):
+            for number in (None, 77):
+                columns = batch.raw(kind, number)
+                assert columns.dtype.itemsize == HEADER.size + TABLE.by_name[kind].layout.size
+                assert batch.times(kind, number).sequence.dtype == np.uint16
+        assert batch.column("speed_mps").dtype == np.float64
+        assert batch.column("brake_on").dtype == np.bool_
+        assert batch.known("brake_on").dtype == np.bool_
+        assert batch.known("vehicle_name").dtype == np.bool_
 
 
 def test_the_vehicle_meant_is_the_first_one_heard() -> None:

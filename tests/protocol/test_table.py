@@ -165,6 +165,7 @@ def test_a_builders_kinds_come_behind_the_standard_ones() -> None:
     assert motor.rate_hz == (10.0, 20.0)
     assert [each.label for each in motor.fields] == ["motor_rpm", "tyre_temperature_c", "note"]
     assert "motor" not in standard_table().by_name
+    assert table.wire_version == standard_table().wire_version == 1
 
 
 def test_a_builders_file_is_read(tmp_path: Path) -> None:
@@ -181,6 +182,14 @@ def test_a_builders_file_that_cannot_be_read_is_told(tmp_path: Path) -> None:
         load_table(missing)
     with pytest.raises(TableError, match=r"binary\.toml: cannot be read \(not UTF-8 text\)"):
         load_table(binary)
+
+
+def test_what_a_builders_file_has_wrong_is_told_with_its_path(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    path.write_text("[[kind]]\nname = 'own'\n", encoding="utf-8")
+    with pytest.raises(TableError) as refused:
+        load_table(path)
+    assert str(refused.value).startswith(f"{path}: kind own: code must be")
 
 
 FIELD = {"name": "'count'", "type": "'u8'", "min": "0", "max": "200", "unknown": "255"}

@@ -131,6 +131,25 @@ def test_a_bound_moves_only_what_contradicts_it() -> None:
     assert high.predict(60.0)[0] > expected_dbm + 2.0
 
 
+@pytest.mark.parametrize("level_dbm", [-100_000.0, 100_000.0])
+def test_what_no_law_allows_leaves_an_estimate_that_goes_on(level_dbm: float) -> None:
+    measured, above, below = (driven(LinkEstimate(), to_m=55.0) for _ in range(3))
+    measured.observe(level_dbm, 1.0)
+    above.bound(level_dbm, 1.0, above=True)
+    below.bound(level_dbm, 1.0, above=False)
+    for estimate in (measured, above, below):
+        assert sum(each.weight for each in estimate.hypotheses) == pytest.approx(1.0)
+        driven(estimate, to_m=305.0)
+        assert estimate.predict(305.0)[0] == pytest.approx(law_dbm(305.0), abs=6.0)
+
+
+def test_a_level_of_no_known_place_is_passed_over() -> None:
+    estimate, untouched = LinkEstimate(), LinkEstimate()
+    estimate.observe(-60.0, 1.0)
+    estimate.bound(-60.0, 1.0, above=False)
+    assert estimate == untouched
+
+
 def test_a_kept_copy_goes_on_bit_for_bit() -> None:
     estimate = driven(LinkEstimate(), to_m=105.0)
     kept = msgspec.msgpack.decode(msgspec.msgpack.encode(estimate), type=LinkEstimate)

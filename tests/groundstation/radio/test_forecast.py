@@ -1,11 +1,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import exp
+from math import exp, sqrt
 
 import pytest
 
-from groundstation.radio.forecast import Braking, Line, Motion, brake_way_m, lift_in_s, stop_way_m
+from groundstation.radio import forecast
+from groundstation.radio.forecast import (
+    LONGEST_LIFT_S,
+    Braking,
+    Line,
+    Motion,
+    brake_way_m,
+    lift_in_s,
+    stop_way_m,
+)
 
 LEAVING = Motion(at_s=0.0, distance_m=100.0, sigma_m=1.0, speed_mps=30.0, away_mps=30.0)
 
@@ -93,3 +102,99 @@ def test_dead_reckoning_follows_the_line_past_the_driver() -> None:
 def test_way_to_a_distance_is_the_inverse_of_the_distance_after_a_way() -> None:
     line = Line(along_m=-40.0, aside_m=30.0)
     assert line.way_to_m(line.distance_m(90.0)) == pytest.approx(90.0)
+
+
+def test_dead_reckoning_goes_on_with_half_the_acceleration() -> None:
+    gaining = Motion(1.0, 100.0, 1.0, 20.0, 20.0, accel_mps2=4.0, brakes=True)
+    then = gaining.after(2.0)
+    # 2 m/s2 for 2 s: 22 m/s on the mean. The doubt is 0.25 a t^2 and 2 % of the way.
+    assert (then.at_s, then.distance_m, then.speed_mps, then.away_mps) == (3.0, 144.0, 24.0, 24.0)
+    assert then.sigma_m == pytest.approx(sqrt(1.0 + (4.0 + 0.88) ** 2))
+    assert (then.accel_mps2, then.brakes) == (4.0, True)
+
+
+def test_dead_reckoning_ends_at_rest_and_never_goes_back_in_time() -> None:
+    slowing = replace(LEAVING, speed_mps=20.0, away_mps=20.0, accel_mps2=-30.0)
+    then = slowing.after(2.0)
+    assert (then.speed_mps, then.distance_m) == (0.0, 110.0)
+    assert slowing.after(3.0).distance_m == 100.0
+    assert slowing.after(0.0) is slowing
+    assert slowing.after(-1.0) is slowing
+    resting = Motion(0.0, 0.0, 1.0, 0.0, 0.0).after(1.0)
+    assert (resting.distance_m, resting.away_mps) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("speed_mps", "away_mps", "along_m", "aside_m"),
+    [
+        (20.0, 16.0, 80.0, 60.0),
+        (20.0, -12.0, -60.0, 80.0),
+        # Speed and growth of the distance are measured apart: the noise of both may not add up.
+        (20.0, 21.0, 100.0, 0.0),
+        (20.0, -21.0, -100.0, 0.0),
+        (0.0, 0.0, 100.0, 0.0),
+    ],
+)
+def test_the_line_by_what_of_the_speed_leads_away(
+    speed_mps: float, away_mps: float, along_m: float, aside_m: float
+) -> None:
+    line = replace(LEAVING, speed_mps=speed_mps, away_mps=away_mps).line()
+    assert (line.along_m, line.aside_m) == pytest.approx((along_m, aside_m))
+
+
+def test_reaction_goes_on_at_the_acceleration_of_now() -> None:
+    braking = Braking(react_s=0.4, latency_s=0.2, decel_mps2=5.0, drag_per_m=0.0)
+    way_m, sigma_m = stop_way_m(replace(LEAVING, accel_mps2=5.0), braking)
+    # 0.6 s at 30 m/s, 0.5 * 5 * 0.4^2 more, and from 32 m/s to rest.
+    assert way_m == pytest.approx(18.0 + 0.4 + 32.0**2 / 10.0)
+    assert sigma_m == pytest.approx(102.4 * 0.6 / 5.0)
+    losing = stop_way_m(replace(LEAVING, accel_mps2=-5.0), braking)
+    assert losing == stop_way_m(LEAVING, braking)
+
+
+def test_a_car_that_brakes_has_only_its_braking_before_it() -> None:
+    way_m, sigma_m = stop_way_m(replace(LEAVING, brakes=True), Braking())
+    assert (way_m, sigma_m) == pytest.approx((75.0, 7.5))
+
+
+@pytest.mark.parametrize("accel_mps2", [0.0, 0.5, 4.0])
+def test_without_the_air_the_first_guess_is_the_lift_point(
+    accel_mps2: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    braking = Braking(decel_mps2=5.0, drag_per_m=0.0)
+    motion = replace(LEAVING, accel_mps2=accel_mps2)
+    exact_s = lift_in_s(motion, braking, 250.0)
+    monkeypatch.setattr(forecast, "NEWTON_STEPS", 0)
+    assert lift_in_s(motion, braking, 250.0) == pytest.approx(exact_s, rel=1e-9)
+
+
+def test_a_lift_point_is_counted_down_to_for_a_minute() -> None:
+    braking = Braking(drag_per_m=0.0)
+    stop_m = stop_way_m(LEAVING, braking)[0]
+    assert lift_in_s(LEAVING, braking, stop_m) == 0.0
+    told_s = lift_in_s(LEAVING, braking, stop_m + 30.0 * (LONGEST_LIFT_S - 0.01))
+    assert told_s == pytest.approx(LONGEST_LIFT_S - 0.01)
+    assert lift_in_s(LEAVING, braking, stop_m + 30.0 * (LONGEST_LIFT_S + 0.01)) is None
+    slow = replace(LEAVING, speed_mps=0.5)
+    slow_m = stop_way_m(slow, braking)[0]
+    assert lift_in_s(slow, braking, slow_m + 1.0) == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("drag_per_m", [0.0005, 0.001, 0.003])
+def test_the_slope_of_the_search_is_that_of_the_way(
+    drag_per_m: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Newton's method doubles the digits with each step, but only along the right slope."""
+    braking = Braking(drag_per_m=drag_per_m)
+    motion = replace(LEAVING, accel_mps2=4.0)
+    exact_s = lift_in_s(motion, braking, 400.0) or 0.0
+    errors_s = []
+    for steps in (0, 1, 2):
+        monkeypatch.setattr(forecast, "NEWTON_STEPS", steps)
+        errors_s.append(abs((lift_in_s(motion, braking, 400.0) or 0.0) - exact_s))
+    assert errors_s[1] < 0.05 * errors_s[0]
+    assert errors_s[2] < 0.01 * errors_s[1]
+
+
+def test_a_point_that_the_line_never_reaches_is_the_one_nearest_to_the_driver() -> None:
+    assert Line(along_m=-40.0, aside_m=30.0).way_to_m(20.0) == pytest.approx(40.0)

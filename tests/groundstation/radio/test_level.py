@@ -118,6 +118,16 @@ AHEAD = {"stop_margin_p05_db": 12.0, "stop_point_m": 412.0}
             "stop margin -2.9 dB (5 %): stops at 412 m, brakes already",
         ),
         (
+            {"stop_margin_p05_db": -2.5, "brakes": True},
+            Level.THIN,
+            "stop margin -2.5 dB (5 %), under 10 dB: stops at 412 m",
+        ),
+        (
+            {"stop_margin_p05_db": -2.9, "brakes": True, "margin_db": 3.0},
+            Level.THIN,
+            "stop margin -2.9 dB (5 %): stops at 412 m, brakes already",
+        ),
+        (
             {"stop_margin_p05_db": -2.9, "brakes": True, "margin_db": 2.0},
             Level.LIFT,
             "stop margin -2.9 dB (5 %), under -2.5 dB: stops at 412 m",
@@ -142,3 +152,40 @@ def test_the_forecast_decides_where_there_is_one(
 def test_a_weak_link_that_grows_stronger_is_thin_at_worst() -> None:
     judge = judged(coming_nearer=True, margin_db=1.0)
     assert (judge.level, judge.reason) == (Level.THIN, "margin 1.0 dB, coming nearer")
+
+
+@pytest.mark.parametrize(
+    ("changes", "level", "reason"),
+    [
+        ({}, Level.CLEAR, "margin 30.0 dB, coming nearer"),
+        ({"margin_db": 3.0}, Level.CLEAR, "margin 3.0 dB, coming nearer"),
+        # No level: the packets that come in are all there is to go by.
+        ({"margin_db": None}, Level.CLEAR, "100 % of control packets received"),
+        ({"margin_db": None, "received_percent": None}, None, ""),
+        ({"silence_s": 0.6}, Level.THIN, "no telemetry for 0.6 s"),
+    ],
+)
+def test_coming_nearer_is_judged_by_the_margin_now(
+    changes: dict[str, object], level: Level | None, reason: str
+) -> None:
+    judge = judged(**{**AHEAD, "stop_margin_p05_db": -9.0, "coming_nearer": True, **changes})
+    assert (judge.level, judge.reason) == (level, reason)
+
+
+def test_the_reason_of_a_better_level_is_its_own() -> None:
+    judge = judged(margin_db=8.0)
+    for at_s in (1.0, 1.0 + RECOVERY_S):
+        judge.judge(at_s, view=GOOD, limits=LIMITS)
+    assert (judge.level, judge.reason) == (Level.CLEAR, "margin 30.0 dB")
+
+
+def test_while_it_recovers_the_old_reason_stands_and_unknown_changes_nothing() -> None:
+    judge = judged(margin_db=8.0)
+    assert not judge.judge(0.5, view=GOOD, limits=LIMITS)
+    assert not judge.judge(0.6, view=replace(GOOD, silence_s=None), limits=LIMITS)
+    assert (judge.level, judge.reason, judge.since_s) == (
+        Level.THIN,
+        "margin 8.0 dB, under 10 dB",
+        0.0,
+    )
+    assert judge.better_since_s == 0.5

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from groundstation.radio.budget import LinkBudget
 from groundstation.radio.log_distance import (
+    LogDistanceFit,
     fit_log_distance,
     log_distance_loss_db,
     log_distance_reach_m,
@@ -104,6 +105,19 @@ def test_two_levels_leave_no_scatter_to_judge_by() -> None:
     assert (fit.exponent, fit.reference_level_dbm) == pytest.approx((4.0, -40.0))
     assert fit.unbiased_sigma_db is None
     assert fit.probability_above(-81.0, 100.0) == pytest.approx(1.0)
+
+
+def test_a_law_without_scatter_is_above_a_level_or_not() -> None:
+    fit = LogDistanceFit(
+        exponent=4.0,
+        reference_m=10.0,
+        reference_level_dbm=-40.0,
+        sum_of_squares_db2=0.0,
+        count=3,
+        fitted=2,
+    )
+    levels_dbm = (-81.0, -80.0, -79.0)
+    assert [fit.probability_above(level_dbm, 100.0) for level_dbm in levels_dbm] == [1.0, 0.0, 0.0]
 
 
 @pytest.mark.parametrize("held_dbm", [None, -40.0])

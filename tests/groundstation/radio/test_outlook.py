@@ -1,12 +1,13 @@
 from __future__ import annotations
 
-from math import log10
+from dataclasses import replace
+from math import log10, sqrt
 
 import pytest
 
 from groundstation.radio.estimate import LinkEstimate
 from groundstation.radio.forecast import Braking, Motion, stop_way_m
-from groundstation.radio.outlook import KNOWN_SHARE, Outlook
+from groundstation.radio.outlook import KNOWN_SHARE, MOVING_MPS, Ahead, Outlook
 from groundstation.radio.watch_setting import WatchSetting
 
 SETTING = WatchSetting(threshold_dbm=-100.0)
@@ -44,6 +45,10 @@ def test_the_quantile_lies_deeper_where_the_way_to_rest_is_less_sure() -> None:
         assert ahead.stop_margin_p05_db is not None
         spreads.append(ahead.stop_margin_db - ahead.stop_margin_p05_db)
     assert spreads[1] > spreads[0] + 0.3
+    # 17.4 dB over the distance for each metre, at the stop point; 5 % lie beyond 1.645 sigmas.
+    way_m, way_sigma_m = stop_way_m(leaving(), setting.braking)
+    more_db2 = (spreads[1] ** 2 - spreads[0] ** 2) / 1.6449**2
+    assert more_db2 == pytest.approx((17.4 / (100.0 + way_m) * way_sigma_m) ** 2)
 
 
 def test_a_place_that_is_mostly_doubt_has_no_forecast() -> None:
@@ -67,3 +72,109 @@ def test_a_car_that_brakes_already_stops_sooner() -> None:
     assert braking.stop_point_m is not None
     # At 30 m/s without 0.3 s of reaction and 0.15 s of latency.
     assert holding.stop_point_m - braking.stop_point_m == pytest.approx(13.5)
+
+
+def test_a_lift_point_that_is_minutes_away_is_not_told() -> None:
+    ahead = Outlook().look(estimate_at(100.0), leaving(speed_mps=1.6), SETTING)
+    assert ahead.moving
+    assert ahead.stop_margin_p05_db is not None
+    assert (ahead.lift_in_s, ahead.lift_point_m) == (None, None)
+    assert ahead.range_edge_m is not None
+
+
+def test_a_place_in_doubt_counts_by_how_the_slope_changes_until_the_stop_point() -> None:
+    estimate, spreads = estimate_at(100.0), []
+    for sigma_m in (0.0, 20.0):
+        ahead = Outlook().look(estimate, leaving(sigma_m=sigma_m), SETTING)
+        assert ahead.stop_margin_db is not None
+        assert ahead.stop_margin_p05_db is not None
+        spreads.append(ahead.stop_margin_db - ahead.stop_margin_p05_db)
+    stop_m = 100.0 + stop_way_m(leaving(), SETTING.braking)[0]
+    more_db2 = (spreads[1] ** 2 - spreads[0] ** 2) / 1.6449**2
+    assert more_db2 == pytest.approx(((17.4 / stop_m - 17.4 / 100.0) * 20.0) ** 2)
+
+
+def settled(motion: Motion) -> tuple[Outlook, Ahead]:
+    """Look often enough for the search to have come to its end."""
+    outlook, estimate = Outlook(), estimate_at(100.0)
+    for _ in range(20):
+        ahead = outlook.look(estimate, motion, SETTING)
+    return outlook, ahead
+
+
+@pytest.mark.parametrize("accel_mps2", [0.0, 3.0, -3.0])
+def test_from_the_lift_point_the_car_just_stops_inside_range(accel_mps2: float) -> None:
+    motion = leaving(speed_mps=15.0)
+    motion.accel_mps2 = accel_mps2
+    outlook, ahead = settled(motion)
+    assert ahead.lift_in_s is not None
+    assert ahead.lift_point_m is not None
+    gain = max(accel_mps2, 0.0)
+    there = leaving(speed_mps=15.0 + gain * ahead.lift_in_s)
+    there.accel_mps2 = gain
+    way_m = stop_way_m(there, SETTING.braking)[0]
+    assert ahead.lift_point_m + way_m == pytest.approx(outlook.last_stop_m)
+    assert ahead.lift_point_m - 100.0 == pytest.approx(
+        15.0 * ahead.lift_in_s + 0.5 * gain * ahead.lift_in_s**2
+    )
+
+
+def test_a_lift_point_that_is_past_lies_behind_the_car() -> None:
+    outlook, ahead = settled(leaving(speed_mps=42.0))
+    assert ahead.lift_in_s == 0.0
+    assert ahead.lift_point_m is not None
+    assert ahead.lift_point_m < 100.0
+    way_m = stop_way_m(leaving(speed_mps=42.0), SETTING.braking)[0]
+    assert ahead.lift_point_m + way_m == pytest.approx(outlook.last_stop_m)
+
+
+def test_the_last_place_to_stop_has_the_wanted_margin_at_five_percent() -> None:
+    estimate = estimate_at(100.0)
+    outlook, ahead = settled(leaving(speed_mps=15.0))
+    assert ahead.range_edge_m is not None
+    assert estimate.predict(ahead.range_edge_m)[0] == pytest.approx(-100.0, abs=0.05)
+    way_sigma_m = stop_way_m(leaving(speed_mps=15.0), SETTING.braking)[1]
+    level_dbm, variance_db2 = estimate.predict(outlook.last_stop_m)
+    slope = 17.4 / outlook.last_stop_m
+    variance_db2 += (slope * way_sigma_m) ** 2 + (slope - 0.174) ** 2
+    wanted_dbm = -100.0 + SETTING.limits.lift_stop_margin_db
+    assert level_dbm - 1.6449 * sqrt(variance_db2) == pytest.approx(wanted_dbm, abs=0.05)
+
+
+def test_at_rest_the_stop_point_is_here_and_nothing_is_counted_down() -> None:
+    ahead = Outlook().look(estimate_at(100.0), leaving(speed_mps=MOVING_MPS - 0.1), SETTING)
+    assert (ahead.moving, ahead.lift_in_s, ahead.lift_point_m) == (False, None, None)
+    assert ahead.stop_margin_db is not None
+    # A place in doubt matters only to a car that moves.
+    lost = Outlook().look(estimate_at(100.0), leaving(speed_mps=0.0, sigma_m=90.0), SETTING)
+    assert lost.stop_point_m == 100.0
+
+
+def test_a_car_that_will_stop_nearer_has_a_stop_margin_and_no_lift_point() -> None:
+    coming = replace(leaving(speed_mps=5.0), away_mps=-5.0)
+    ahead = Outlook().look(estimate_at(100.0), coming, SETTING)
+    assert (ahead.coming_nearer, ahead.lift_in_s, ahead.lift_point_m) == (True, None, None)
+    assert ahead.stop_point_m is not None
+    assert ahead.stop_point_m < 100.0
+    # So fast that it passes the driver and stops on the other side, farther away than it is.
+    passing = replace(leaving(), distance_m=30.0, away_mps=-30.0)
+    assert not Outlook().look(estimate_at(100.0), passing, SETTING).coming_nearer
+
+
+def test_in_doubt_it_is_still_told_whether_the_car_comes_nearer() -> None:
+    coming = replace(leaving(speed_mps=5.0, sigma_m=60.0), away_mps=-5.0)
+    ahead = Outlook().look(estimate_at(100.0), coming, SETTING)
+    assert ahead == Ahead(moving=True, coming_nearer=True)
+
+
+def test_without_a_threshold_nothing_is_forecast() -> None:
+    ahead = Outlook().look(estimate_at(100.0), leaving(), WatchSetting())
+    assert ahead == Ahead(moving=True)
+
+
+@pytest.mark.parametrize(("threshold_dbm", "edge_m"), [(-300.0, 20_000.0), (100.0, 1.0)])
+def test_the_edge_of_range_is_searched_within_bounds(threshold_dbm: float, edge_m: float) -> None:
+    outlook, estimate = Outlook(), estimate_at(100.0)
+    for _ in range(20):
+        outlook.look(estimate, leaving(), WatchSetting(threshold_dbm=threshold_dbm))
+    assert outlook.edge_m == edge_m

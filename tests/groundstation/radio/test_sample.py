@@ -49,3 +49,16 @@ def test_a_level_that_does_not_fall_refutes_the_place(exponent: float, refutes: 
     for at_m in (10.0, 20.0, 30.0, 40.0):
         witness.take(-30.0 - 10.0 * exponent * log10(at_m), at_m)
         assert witness.refutes_place is (refutes and at_m > 32.0)
+
+
+def test_a_sample_begins_at_its_first_report() -> None:
+    sample = Sample()
+    for at_s, travelled_m in ((3.0, 70.0), (3.1, 71.0), (3.2, 72.0)):
+        sample.add(1e-8, 300.0, at_s=at_s, travelled_m=travelled_m)
+    assert (sample.since_s, sample.since_m) == (3.0, 70.0)
+    # Two metres since then are many fades, so all three reports count.
+    fading_db2 = sample.variance_db2(6.0, travelled_m=72.0, sigma_m=0.0)
+    shared_db2 = sample.variance_db2(6.0, travelled_m=70.0, sigma_m=0.0)
+    assert shared_db2 - fading_db2 == pytest.approx(6.0 - 2.0)
+    half_db2 = sample.variance_db2(6.0, travelled_m=70.06, sigma_m=0.0)
+    assert shared_db2 - half_db2 == pytest.approx(6.0 - 3.0)

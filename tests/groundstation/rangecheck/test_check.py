@@ -15,7 +15,7 @@ from groundstation.rangecheck.references import same_place
 from groundstation.rangecheck.setting import CheckSetting, CourseSetting, WalkSetting
 from groundstation.rangecheck.view import Step
 from groundstation.vehicle.profile import VehicleProfile
-from protocol import Value
+from protocol import Sender, Value
 from tests.groundstation.rangecheck.rig import (
     CHECKED,
     COURSE,
@@ -477,3 +477,78 @@ def test_a_mark_that_is_too_near_by_fix_is_refused() -> None:
     rig.distance_m = 0.2
     rig.run(2.0)
     assert "where you stand" in rig.check.mark_by_fix()
+
+
+def test_behind_the_last_step_there_is_none_and_looking_again_forgets_nothing() -> None:
+    rig = Rig()
+    rig.run(6.0)
+    rig.prove_failsafe()
+    rig.check.go_to(Step.VERDICT)
+    assert rig.check.next_step() == "this is the last step"
+    before = rig.record()
+    assert rig.check.repeat(Step.VERDICT) == "step 4, verdict"
+    assert rig.check.step is Step.VERDICT
+    assert rig.record() == before
+
+
+def test_a_step_that_holds_says_so() -> None:
+    rig = Rig(failsafe_throttle=10.0)
+    rig.run(6.0)
+    rig.prove_failsafe()
+    holds = {each.step: each.holds for each in rig.check.view().steps}
+    assert (holds[Step.SENSORS], holds[Step.FAILSAFE]) == (False, True)
+
+
+def test_a_car_that_is_switched_off_and_on_has_to_stand_anew() -> None:
+    held_s = []
+    for rebooted in (False, True):
+        rig = Rig()
+        rig.run(6.0)
+        rig.prove_failsafe()
+        rig.run(1.0, bob_g=0.25)
+        rig.check.mark_typed(10.0)
+        rig.run(0.6)
+        if rebooted:
+            rig.check.handle(BytesReceived(rig.t_s + 0.005, Sender().encode("motion", {}, 10_000)))
+        rig.run(0.5)
+        held_s.append(rig.check.view().walk.held_s)
+    assert held_s[0] > 0.1
+    assert held_s[1] == 0.0
+
+
+def test_without_a_mark_there_is_no_heading() -> None:
+    rig = Rig()
+    assert rig.check.next_heading() == "headings belong to the walk"
+    rig.check.go_to(Step.WALK)
+    assert rig.check.next_heading() == "tell the mark first"
+
+
+def test_a_turn_in_the_middle_of_a_hold_is_counted() -> None:
+    rig = Rig()
+    rig.run(6.0)
+    rig.prove_failsafe()
+    rig.check.mark_typed(10.0)
+    rig.run(6.5)
+    rig.turn()
+    rig.run(3.0)
+    rig.turn()
+    rig.run(6.5)
+    assert [hold.heading_deg for hold in rig.record().holds] == [0, 180]
+
+
+def test_a_walk_that_is_done_says_so_to_whoever_comes_back() -> None:
+    rig = Rig(setting=planned(10.0, 20.0, hold_s=1.0))
+    rig.run(6.0)
+    rig.prove_failsafe()
+    for distance_m in (10.0, 20.0):
+        rig.carry(distance_m)
+        rig.hold_all(1.0)
+    rig.run(0.2)
+    rig.check.go_to(Step.WALK)
+    assert rig.check.view().instruction == "All marks are walked: finish"
+
+
+def test_a_receiver_without_a_percentage_is_judged_by_its_level() -> None:
+    record = Rig(lowest_only=True).whole(MARKS_M)
+    assert record.verdict is Verdict.GO
+    assert {hold.received_percent for hold in record.holds} == {None}

@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import pytest
 
+from groundstation.rangecheck.against_earlier import against_earlier
 from groundstation.rangecheck.compare import Comparison, EarlierCheck, compare, level_at
+from groundstation.rangecheck.finding import Rule
 from groundstation.rangecheck.record import Hold
 from tests.groundstation.rangecheck.rig import law_dbm, made_holds
 
@@ -124,3 +126,34 @@ def test_level_between_and_beyond_the_marks() -> None:
     assert level_at(held, 101.0, 0) is None
     assert level_at(held, 7.0, 0) is None
     assert level_at((), 7.0, 0) is None
+
+
+def test_two_headings_blame_none_of_them() -> None:
+    today, before = (
+        tuple(
+            hold for hold in scattered(offset_db, seed, side_db=side_db) if hold.heading_deg < 180
+        )
+        for offset_db, seed, side_db in ((0.0, 0, 8.0), (0.0, 1, 0.0))
+    )
+    compared = compare(today, [EarlierCheck(before)])
+    assert compared is not None
+    assert compared.heading is None
+    assert [finding.rule for finding in against_earlier(compared, 1)] == [Rule.LEVEL]
+
+
+def test_a_long_walk_is_judged_without_counting_every_split() -> None:
+    marks_m = tuple(10.0 * 1.25**place for place in range(12))
+
+    def level_dbm(distance_m: float, heading_deg: float, side_db: float = 0.0) -> float:
+        noise_db = ((round(distance_m) * 7 + round(heading_deg) * 3) % 11 - 5) / 4
+        return law_dbm(distance_m) + noise_db - (side_db if heading_deg == 90 else 0.0)
+
+    compared = compare(
+        made_holds(lambda d, h: level_dbm(d, h, 8.0), marks_m),
+        [EarlierCheck(made_holds(level_dbm, marks_m))],
+    )
+    assert compared is not None
+    assert compared.heading is not None
+    assert compared.heading.heading_deg == 90
+    assert compared.heading.drop_db == pytest.approx(8.0)
+    assert compared.heading.significant

@@ -193,3 +193,42 @@ def test_telemetry_that_falls_silent_before_recovery_proves_nothing() -> None:
     rig.telemetry_on = False
     rig.run(1.0)
     assert outcomes(rig.findings(Rule.FAILSAFE)) == [Outcome.MISSING]
+
+
+def test_a_transmitter_that_stays_off_without_failsafe_ends_the_proof() -> None:
+    rig = Rig(failsafe_after_s=None)
+    rig.run(8.0)
+    rig.switch(on=False)
+    rig.run(40.0)
+    (finding,) = rig.findings(Rule.FAILSAFE)
+    assert finding.outcome is Outcome.HOLD
+    assert finding.text.startswith("never reports failsafe")
+
+
+def test_switching_on_soon_after_failsafe_came_asks_for_nothing_more() -> None:
+    rig = Rig(failsafe_after_s=0.3, recover_after_s=1.5)
+    rig.throttle = 20.0
+    rig.run(8.0)
+    rig.switch(on=False)
+    rig.run(0.6)
+    rig.switch(on=True)
+    rig.run(6.0)
+    assert rig.check.step is Step.WALK
+    figures = rig.findings(Rule.FAILSAFE)[0].figures
+    assert figures["failsafe_after_s"] is not None
+    assert figures["failsafe_after_s"] <= 0.4
+
+
+def test_the_persons_word_counts_only_before_the_switch_is_seen() -> None:
+    rig = Rig()
+    rig.throttle = 20.0
+    rig.run(8.0)
+    rig.switch(on=False)
+    rig.run(1.0)
+    rig.check.transmitter_is_off()
+    rig.run(2.0)
+    rig.switch(on=True)
+    rig.run(2.0)
+    assert outcomes(rig.findings(Rule.FAILSAFE)) == [Outcome.OK]
+    # By the reports, not from the word that came a second late.
+    assert (rig.findings(Rule.FAILSAFE)[0].figures["failsafe_after_s"] or 0.0) > 0.1

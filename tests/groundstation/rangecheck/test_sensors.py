@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from groundstation.rangecheck.finding import Outcome, Rule
+from groundstation.rangecheck.sensors import MOST_SAMPLES, RestMeasure
 from groundstation.rangecheck.setting import CheckSetting, RestLimits
 from groundstation.rangecheck.view import Step
 from tests.groundstation.rangecheck.rig import Rig, outcomes
@@ -84,3 +85,16 @@ def test_nothing_heard_is_nothing_measured() -> None:
     rig = Rig()
     assert outcomes(rig.findings(Rule.MOTION)) == [Outcome.MISSING]
     assert "Switch the car on" in rig.check.view().instruction
+
+
+def test_a_rest_of_hours_keeps_so_many_samples_and_no_more() -> None:
+    rest = RestMeasure()
+    for count in range(MOST_SAMPLES + 50):
+        rest.take_motion({"yaw_rate_dps": 1.0}, 0.01 * count, None)
+        rest.take_power({"pack_voltage_v": 12.0})
+    assert (rest.motions, len(rest.yaw_dps), len(rest.volts)) == (
+        MOST_SAMPLES + 50,
+        MOST_SAMPLES,
+        MOST_SAMPLES,
+    )
+    assert rest.pack_voltage_v == 12.0

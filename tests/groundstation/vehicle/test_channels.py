@@ -42,3 +42,11 @@ def test_a_gap_is_not_taken_for_a_slow_rate() -> None:
 def test_a_kind_never_heard_is_empty() -> None:
     assert Channels().fresh("fix", 0.0) == {}
     assert Channels().failsafe_active() is None
+
+
+def test_two_samples_of_one_moment_say_nothing_of_the_rate() -> None:
+    channels = Channels()
+    for vehicle_s, voltage_v in ((0.0, 12.0), (0.5, 12.1), (0.5, 12.2)):
+        channels.take(sample(vehicle_s, voltage_v), vehicle_s)
+    held = channels.latest["power"]
+    assert (held.values, held.interval_s) == ({"pack_voltage_v": 12.2}, 0.5)

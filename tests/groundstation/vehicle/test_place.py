@@ -135,3 +135,15 @@ def test_heading_follows_iso_8855() -> None:
     place.take_motion({"speed_mps": 10.0}, 1.0)
     assert place.east_m == pytest.approx(10.0 * cos(radians(30.0)))
     assert place.north_m == pytest.approx(10.0 * sin(radians(30.0)))
+
+
+def test_a_motion_frame_without_any_speed_moves_nothing() -> None:
+    place = Place()
+    for count in range(10):
+        place.take_motion({"speed_mps": 10.0}, 0.1 * count)
+    gone_m = place.distance_m
+    place.take_motion({"yaw_rate_dps": 90.0}, 1.0)
+    assert (place.distance_m, place.heading_deg, place.speed_mps) == (gone_m, 0.0, 10.0)
+    # The next one bridges the gap.
+    place.take_motion({"speed_mps": 10.0}, 1.1)
+    assert place.distance_m == pytest.approx((gone_m or 0.0) + 2.0)

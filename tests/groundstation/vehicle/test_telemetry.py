@@ -14,7 +14,7 @@ from groundstation.vehicle.session_events import (
     SourceChanged,
 )
 from groundstation.vehicle.telemetry import Telemetry
-from protocol import Sender, Value
+from protocol import Sender, Value, standard_table
 
 IDENT: dict[str, Value] = {
     "vehicle_name": "Sandpiper",
@@ -254,3 +254,34 @@ def test_where_nobody_looked_for_checks_nothing_is_said_of_them(car: Car) -> Non
     car.send("ident", 0.1, IDENT)
     told = [event.kind for event in car.of(Noted) if isinstance(event, Noted)]
     assert told == ["vehicle"]
+
+
+def test_a_pass_that_falls_silent_ends(car: Car) -> None:
+    for count, speed_mps in enumerate((0.0, 20.0, 42.5)):
+        car.send("motion", float(count), {"speed_mps": speed_mps})
+    car.tick(2.5)
+    assert car.of(PassEnded) == []
+    car.tick(30.0)
+    (ended,) = car.of(PassEnded)
+    assert isinstance(ended, PassEnded)
+    assert (ended.peak_speed_mps, ended.ended_vehicle_s) == (42.5, 2.0)
+    assert not car.telemetry.snapshot().in_pass
+
+
+def test_frames_of_an_unknown_kind_are_counted_and_keep_the_link_alive(car: Car) -> None:
+    car.send("motion", 0.0, {"speed_mps": 3.0})
+    own = standard_table().extended(
+        "[[kind]]\nname = 'own'\ncode = 0x80\n[[kind.field]]\nname = 'note'\ntype = 'text4'\n",
+        "own.toml",
+    )
+    stranger = Sender(own)
+    stranger.sequence = car.sender.sequence
+    frame = stranger.encode("own", {"note": "hi"}, 20_000)
+    assert car.telemetry.handle(BytesReceived(0.4, frame)) == []
+    car.tick(0.8)
+    snapshot = car.telemetry.snapshot()
+    assert car.telemetry.state.unknown == 1
+    assert (snapshot.telemetry.frames, snapshot.telemetry.lost) == (2, 0)
+    assert snapshot.vehicle_s == 0.02
+    # By the frame at 0.4 s; the one before is silent for longer than LIFT allows.
+    assert snapshot.level is not Level.LIFT

@@ -1,6 +1,13 @@
 from __future__ import annotations
 
-from groundstation.vehicle.traces import KEPT_S, TICK_S, Traces
+from groundstation.vehicle.traces import (
+    COURSE_BIN_M,
+    COURSE_BINS,
+    KEPT_S,
+    TICK_S,
+    CourseTrace,
+    Traces,
+)
 
 
 def filled(seconds: float, spike_tick: int | None = None) -> Traces:
@@ -40,3 +47,23 @@ def test_memory_is_bounded_and_can_be_cleared() -> None:
     assert columns[:4] == [None] * 4
     traces.clear()
     assert traces.columns("yaw_rate_dps", seconds=1.0, count=1) == [None]
+
+
+def test_margins_of_a_place_are_kept_as_lowest_to_highest() -> None:
+    course = CourseTrace()
+    course.add(12.0, (8.0, 9.0))
+    course.add(3.0, (20.0, 20.0))
+    for margin_db in ((7.0, 7.5), (7.5, 10.0)):
+        course.add(14.9, margin_db)
+    assert course.places() == [(2.5, (20.0, 20.0)), (12.5, (7.0, 10.0))]
+
+
+def test_places_beyond_the_course_are_not_kept_and_a_new_pass_begins_empty() -> None:
+    course = CourseTrace()
+    for distance_m in (-6.0, COURSE_BINS * COURSE_BIN_M, 1e9):
+        course.add(distance_m, (1.0, 1.0))
+    assert course.places() == []
+    course.add(COURSE_BINS * COURSE_BIN_M - 0.1, (1.0, 1.0))
+    assert len(course.places()) == 1
+    course.clear()
+    assert course.places() == []
