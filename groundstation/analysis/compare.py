@@ -288,10 +288,14 @@ def _warnings(change: Change, effects: list[Effect]) -> tuple[str, ...]:
     if change.also_varied:
         verb = "differs" if len(change.also_varied) == 1 else "differ"
         found.append(f"{_listed(change.also_varied)} {verb} too, and may have a share in it")
-    if any(each.permuted is Unit.PASSES for each in effects):
+    single = [each.figure for each in effects if each.permuted is Unit.PASSES]
+    if single:
+        told = [each.figure for each in effects if each.permuted is not None]
+        where = "was driven" if single == told else f"has {_listed(single)} from"
+        within = "in one session only" if single == told else "one session only"
         found.append(
-            "each set-up was driven in one session only: weather, surface and pack of the session "
-            "may have done it"
+            f"each set-up {where} {within}: weather, surface and pack of the session may have "
+            "done it"
         )
     return tuple(found)
 

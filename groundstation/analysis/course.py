@@ -109,7 +109,8 @@ def course_of(record: Record, spans: list[PassSpan]) -> Course | None:
     zero = float(latitude_deg[0]), float(longitude_deg[0])
     east_m, north_m = local_m(zero, latitude_deg, longitude_deg)
     points = np.stack([east_m, north_m])
-    axis = np.linalg.svd(points - points.mean(axis=1, keepdims=True))[0][:, 0]
+    off = points - points.mean(axis=1, keepdims=True)
+    axis = np.linalg.svd(off, full_matrices=False)[0][:, 0]
     first = slice(0, len(driven[0]))
     went = np.array([east_m[first][-1] - east_m[0], north_m[first][-1] - north_m[0]])
     if axis @ went < 0.0:

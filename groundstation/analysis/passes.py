@@ -57,10 +57,10 @@ def spans_of(t_s: Floats, speed_mps: Floats, *, begin_mps: float, end_mps: float
     """
     if len(t_s) == 0:
         return []
-    silent = np.flatnonzero(np.diff(t_s) >= SILENT_S)
+    silent = np.append(np.diff(t_s) >= SILENT_S, False)
     fast = speed_mps >= begin_mps
     slow = speed_mps <= end_mps
-    ends = np.union1d(np.flatnonzero(slow), silent)
+    ends = np.flatnonzero(slow | silent)
     spans: list[PassSpan] = []
     at = 0
     while True:

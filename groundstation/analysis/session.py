@@ -17,7 +17,7 @@ from groundstation.analysis.braking import (
     learned_braking,
     learned_words,
 )
-from groundstation.analysis.course import Course, course_of, place_over_time
+from groundstation.analysis.course import Course, course_of, place_over_time, usable_fixes
 from groundstation.analysis.incident import Incident, incident_of
 from groundstation.analysis.link_by_place import LinkByPlace, link_by_place
 from groundstation.analysis.passes import PassSpan, find_passes
@@ -77,7 +77,7 @@ class PassAnalysis:
 
     span: PassSpan
     place: Columns
-    """At each motion frame: `along_m`, and `aside_m` where fixes tell it."""
+    """At each motion frame, else at each fix: `along_m`, and `aside_m` where fixes tell it."""
     forward: bool | None
     """Toward growing places of the course; None where that is not known."""
     way_m: float | None
@@ -185,7 +185,7 @@ def _pass_of(
     speed: PassSpeed | None,
     questions: Questions,
 ) -> PassAnalysis:
-    place = place_over_time(record, course, span)
+    place = _place_of(record, course, span)
     motion = record.motion.between(span.start_s, span.end_s)
     along_m = place["along_m"][~np.isnan(place["along_m"])]
     timed = way_m = None
@@ -211,6 +211,15 @@ def _pass_of(
         shocks=tuple(shocks_of(record, span, course)),
         braking=None if speed is None else braking_of(record, speed),
     )
+
+
+def _place_of(record: Record, course: Course | None, span: PassSpan) -> Columns:
+    """Return the place at each motion frame; at each fix in a recording that is fixes alone."""
+    if course is None or len(record.motion.between(span.start_s, span.end_s)):
+        return place_over_time(record, course, span)
+    fixes = usable_fixes(record).between(span.start_s, span.end_s)
+    along_m, aside_m = course.along_and_aside_m(fixes["latitude_deg"], fixes["longitude_deg"])
+    return Columns(fixes.t_s, {"along_m": along_m, "aside_m": aside_m})
 
 
 def _lowest(

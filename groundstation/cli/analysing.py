@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -53,9 +57,31 @@ def analysed(
     return recording, Telling(analyse(record, questions), sheet, choices.unit)
 
 
+def on_one_core() -> None:
+    """Have linear algebra done on one core, unless the environment says otherwise.
+
+    Must come before anything imports NumPy. The matrices of a car are small: dealing them out to
+    several threads makes an analysis two to three times slower (measured on two cores).
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
+@contextmanager
+def working(what: str) -> Iterator[None]:
+    """Show on a terminal that something is being done, while it is."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(what):
+        yield
+
+
 def add_speed_unit(parser: argparse._ActionsContainer) -> None:
     """Add in which unit speeds are told."""
-    parser.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="of speeds")
+    parser.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="unit of speed")
 
 
 def claimed(path: Path, *, force: bool) -> Path:

@@ -8,7 +8,7 @@ import sys
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from groundstation.cli.analysing import add_speed_unit, analysed
+from groundstation.cli.analysing import add_speed_unit, analysed, on_one_core
 from groundstation.cli.options import add_settings_options, add_vehicle_options
 from groundstation.cli.report import trap
 from groundstation.errors import UsageError
@@ -17,7 +17,16 @@ if TYPE_CHECKING:
     from groundstation.report.words import Telling
 
 SUMMARY = "compare passes by set-up sheet: what each change did, and whether it may be luck"
-EXAMPLE = "groundstation compare oscillation_before oscillation_after"
+EXAMPLES = (
+    (
+        "groundstation compare oscillation_before oscillation_after",
+        "what the change between two sessions did",
+    ),
+    (
+        "groundstation compare 2031-05-04 --trap=0,100",
+        "all passes of a day, with the speed over 100 m",
+    ),
+)
 
 LONG_AGO = datetime.min.replace(tzinfo=UTC)
 
@@ -49,6 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         UsageError: A session is not there, or named twice.
         SessionFileError: A session cannot be read.
     """
+    on_one_core()
     from groundstation.analysis.compare import PassFigures, compare
     from groundstation.analysis.compared_figures import KINDS, figures_of
 

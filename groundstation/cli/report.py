@@ -8,7 +8,7 @@ from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from groundstation.cli.analysing import add_speed_unit, analysed, claimed
+from groundstation.cli.analysing import add_speed_unit, analysed, claimed, on_one_core, working
 from groundstation.cli.options import add_settings_options, add_vehicle_options
 from groundstation.errors import SessionFileError, UsageError
 from groundstation.settings import load_settings
@@ -17,7 +17,11 @@ if TYPE_CHECKING:
     from groundstation.analysis.session import Questions
 
 SUMMARY = "report on a session: speed with its error, link, yaw, shocks, braking, what came first"
-EXAMPLE = "groundstation report last --trap -50,50"
+EXAMPLES = (
+    ("groundstation report last", "the newest session: a summary here, and a page with plots"),
+    ("groundstation report last --trap=-50,50", "with the speed over 100 m of the course"),
+    ("groundstation report last --json", "the same figures as data"),
+)
 
 ROUND_STEPS = {"km/h": 20.0, "mph": 10.0, "m/s": 5.0}
 """From row to row of the steering schedule, in the unit of the screen."""
@@ -70,11 +74,13 @@ def run(arguments: argparse.Namespace) -> int:
         UsageError: The page is there already, or something that cannot be was asked for.
         SessionFileError: The session cannot be read or the page not written.
     """
+    on_one_core()
     questions = _questions(arguments)
     if arguments.json and (arguments.out or arguments.accept_braking):
         raise UsageError("--json writes one object and nothing else", "Leave the others out")
     try:
-        recording, telling = analysed(arguments, questions)
+        with working("analysing"):
+            recording, telling = analysed(arguments, questions)
     except ValueError as error:
         raise UsageError(str(error)) from error
     if arguments.json:

@@ -7,7 +7,7 @@ from math import floor
 import numpy as np
 
 from groundstation.analysis.record import Floats
-from groundstation.report.words import Telling
+from groundstation.report.words import Telling, number
 from groundstation.screens.drawing.axis import Axis, round_up
 from groundstation.screens.drawing.plots import area, row_of
 
@@ -44,7 +44,7 @@ def pictures(telling: Telling, *, width: int) -> list[str]:
             head = f"pass {one.span.number}: margin, dB, up to 40; the line is {required_db:g} dB"
             drawn += [head, *_plot(margins, axis, level=required_db)]
     where = "m along the course" if telling.analysis.course else "m since the pass began"
-    left, right = f"{ends_m[0]:.0f}", f"{ends_m[1]:.0f}"
+    left, right = (number(each, 0) for each in ends_m)
     room = max(cells - len(left) - len(right), 1)
     return [*drawn, " " * (GUTTER + 1) + left + where.center(room)[:room] + right]
 

@@ -9,13 +9,16 @@ from groundstation.cli.options import add_settings_options, choose
 from groundstation.units import SpeedUnit
 
 SUMMARY = "list the recorded sessions"
-EXAMPLE = "groundstation sessions --units mph"
+EXAMPLES = (
+    ("groundstation sessions", "oldest first"),
+    ("groundstation sessions --units mph", "speeds in mph"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("--json", action="store_true", help="one JSON object")
-    parser.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="speed")
+    parser.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="unit of speed")
     add_settings_options(parser)
 
 

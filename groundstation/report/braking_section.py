@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from groundstation.analysis.braking import BrakingFigures, Learned
-from groundstation.report.markup import Child, Markup, joined, table, tag
+from groundstation.report.markup import Child, Markup, joined, long_table, tag
 from groundstation.report.section import Section, missing, section
 from groundstation.report.words import UNKNOWN, Telling, number
+
+MOST_ROWS = 12
 
 
 def braking_section(telling: Telling) -> Section:
@@ -21,7 +23,7 @@ def braking_section(telling: Telling) -> Section:
     words = analysis.learned_words
     return section(
         "Braking",
-        table(heads, rows),
+        long_table(heads, rows, most=MOST_ROWS),
         tag(
             "p",
             "The mean is over the whole way from lift to rest, and is what the forecast of the "
@@ -50,7 +52,7 @@ def _lines(learned: Learned | None) -> Markup | None:
         tag(
             "p",
             "For the vehicle's file; ",
-            tag("code", "groundstation report --accept-braking"),
+            tag("code", "report SESSION --accept-braking VEHICLE"),
             " writes them there:",
         ),
         tag("pre", stopping_lines(learned)),

@@ -7,10 +7,12 @@ import numpy as np
 from groundstation.analysis.record import Floats
 from groundstation.analysis.session import PassAnalysis
 from groundstation.report.envelope import envelope
-from groundstation.report.markup import Child, Markup, table, tag
+from groundstation.report.markup import Child, Markup, long_table, tag
 from groundstation.report.plots import Plot, Series, Stroke
 from groundstation.report.section import Section, missing, section
 from groundstation.report.words import UNKNOWN, Telling, direction, number, place, zero_words
+
+MOST_ROWS = 12
 
 _MOST = 6000
 _LAW_POINTS = 200
@@ -56,7 +58,8 @@ def _passes(telling: Telling) -> Markup:
             ]
         )
     heads = ["pass", "way", "lowest margin, dB", "where", f"speed there, {telling.unit}"]
-    return table(heads, rows, caption=f"A single report each; {zero_words(telling)}.")
+    caption = f"A single report each; {zero_words(telling)}."
+    return long_table(heads, rows, most=MOST_ROWS, caption=caption)
 
 
 def _plot(telling: Telling) -> Plot | None:
@@ -87,11 +90,11 @@ def _plot(telling: Telling) -> Plot | None:
     required_db = analysis.record.profile.limits.required_margin_db
     return Plot(
         key="link-plot",
-        told="each report, by place",
+        told=f"each report, by place; the line across is the required {required_db:g} dB",
         x_name="place on the course, m",
         y_name="control link margin, dB",
         series=series,
-        levels=[Stroke(required_db, f"required {required_db:g} dB", "alarm")],
+        levels=[Stroke(required_db, "", "alarm")],
         from_zero=True,
     )
 

@@ -71,6 +71,17 @@ def table(heads: list[str], rows: list[list[Child]], *, caption: str | None = No
     )
 
 
+def long_table(
+    heads: list[str], rows: list[list[Child]], *, most: int, caption: str | None = None
+) -> Markup:
+    """Return a table whose rows beyond the first `most` are folded away, to be opened."""
+    shown = table(heads, rows[:most], caption=caption)
+    if len(rows) <= most:
+        return shown
+    more = tag("summary", f"{len(rows) - most} more")
+    return joined(shown, tag("details", more, table(heads, rows[most:])))
+
+
 def _escaped(text: str) -> str:
     if isinstance(text, Markup):
         return text

@@ -68,10 +68,11 @@ class Plot:
 def figure(plot: Plot) -> Markup:
     """Return the place of a plot in the page."""
     name = f"{plot.y_name[0].upper()}{plot.y_name[1:]}"
+    look = "plot single" if len(plot.series) == 1 else "plot"
     return tag(
         "figure",
         tag("figcaption", tag("b", name), f" {plot.told}"),
-        tag("div", id=plot.key, class_="plot", role="img", aria_label=f"{name} {plot.told}"),
+        tag("div", id=plot.key, class_=look, role="img", aria_label=f"{name} {plot.told}"),
     )
 
 

@@ -6,15 +6,20 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from groundstation.analysis.passes import speed_over_time
 from groundstation.report.envelope import shortened
 from groundstation.report.markup import Child, Markup, joined, table, tag
 from groundstation.report.plots import Ink, Plot, Series, Stroke
 from groundstation.report.section import Section, section
 from groundstation.report.words import Telling
 from groundstation.wording import clock_text
+from protocol import standard_table
 
 MOST_POINTS = 40_000
 """Of a strip: seven minutes at 100 Hz whole, an hour of passes nearly whole."""
+
+MOST_OWN = 24
+"""Strips of a builder's own channels."""
 
 MOST_EVENTS = 200
 MOST_STROKES = 40
@@ -27,12 +32,13 @@ def strips_section(telling: Telling) -> Section:
     motion, radio, power = record.motion, record.radio, record.power
     spans = [each.span for each in analysis.passes]
     ahead_s = telling.sheet.ahead_s
+    moving_s, speed_mps = speed_over_time(record)
     wanted: list[tuple[str, str, np.ndarray, np.ndarray, Ink]] = [
         (
             "speed",
             f"speed, {telling.unit}",
-            motion.t_s,
-            telling.unit.per_mps * motion["speed_mps"],
+            moving_s,
+            telling.unit.per_mps * speed_mps,
             "speed",
         ),
         ("yaw", "yaw rate, deg/s", motion.t_s, motion["yaw_rate_dps"], "yaw"),
@@ -47,6 +53,7 @@ def strips_section(telling: Telling) -> Section:
         ),
         ("pack", "pack voltage, V", power.t_s, power["pack_voltage_v"], "quiet"),
     ]
+    wanted += _own_channels(telling)
     marks = [
         Stroke(each.at_s, each.text[:30]) for each in telling.sheet.events if each.kind == "mark"
     ]
@@ -73,6 +80,18 @@ def strips_section(telling: Telling) -> Section:
             "The whole session", tag("p", "Nothing was measured.", class_="missing"), key="session"
         )
     return section("The whole session", *plots, key="session")
+
+
+def _own_channels(telling: Telling) -> list[tuple[str, str, np.ndarray, np.ndarray, Ink]]:
+    """Return the channels of a builder's own kinds, which are shown like the rest."""
+    found: list[tuple[str, str, np.ndarray, np.ndarray, Ink]] = []
+    for name, columns in telling.analysis.record.kinds.items():
+        if name in standard_table().by_name:
+            continue
+        for channel, values in columns.values.items():
+            key = f"own-{len(found)}"
+            found.append((key, channel.replace("_", " "), columns.t_s, values, "quiet"))
+    return found[:MOST_OWN]
 
 
 def _peaks(telling: Telling) -> tuple[np.ndarray, np.ndarray]:

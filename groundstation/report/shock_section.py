@@ -11,6 +11,8 @@ from groundstation.report.section import Section, missing, section
 from groundstation.report.words import Telling, number, place, shock_short, zero_words
 
 MOST_JOINTS = 12
+MOST_NUMBERS = 8
+"""Passes named one by one."""
 
 
 def shock_section(telling: Telling) -> Section:
@@ -49,7 +51,7 @@ def _joints(telling: Telling) -> Markup:
             place(each.along_m),
             tag("strong", shock_short(each.worst)),
             telling.speed(each.worst.speed_mps, 0),
-            ", ".join(str(number_) for number_ in each.passes),
+            _pass_words(each.passes),
             "yes" if each.hit_again else "no",
         ]
         for each in joints[:MOST_JOINTS]
@@ -59,6 +61,12 @@ def _joints(telling: Telling) -> Markup:
         caption = f"The {MOST_JOINTS} hardest of {len(joints)} places; {zero_words(telling)}."
     heads = ["place", "hardest", f"speed, {telling.unit}", "in passes", "hit again"]
     return table(heads, rows, caption=caption)
+
+
+def _pass_words(numbers: tuple[int, ...]) -> str:
+    if len(numbers) > MOST_NUMBERS:
+        return f"{len(numbers)} of them"
+    return ", ".join(map(str, numbers))
 
 
 def _severity(joint: Joint) -> tuple[bool, float]:

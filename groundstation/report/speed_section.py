@@ -6,17 +6,26 @@ import numpy as np
 
 from groundstation.analysis.session import PassAnalysis
 from groundstation.analysis.two_way import BY_SPEED, BY_TIME, RULES_DIFFER
-from groundstation.report.markup import Child, Markup, joined, table, tag
-from groundstation.report.plots import Plot, Series, Stroke, Style
+from groundstation.report.markup import Child, Markup, joined, long_table, table, tag
+from groundstation.report.plots import Ink, Plot, Series, Stroke, Style
 from groundstation.report.section import Section, missing, section
 from groundstation.report.words import UNKNOWN, Telling, direction, number
 
 MOST_CURVES = 5
 """More passes than these lie over one another and tell nothing."""
 
+MOST_ROWS, MOST_SPIKES = 24, 6
+"""What is more is folded away."""
+
 CURVE_STEP_M = 0.5
 
-_STYLES: tuple[Style, ...] = ("line", "dashed", "dotted", "line", "dashed")
+_LOOKS: tuple[tuple[Ink, Style], ...] = (
+    ("speed", "line"),
+    ("speed", "dashed"),
+    ("speed", "dotted"),
+    ("quiet", "line"),
+    ("quiet", "dashed"),
+)
 
 
 def speed_section(telling: Telling) -> Section:
@@ -61,7 +70,7 @@ def _passes(telling: Telling) -> Markup:
             ]
         )
     heads = ["pass", "at", "way", f"peak, {unit}", "satellite at most", "wheel at most"]
-    return table([*heads, f"{over}, {unit}", "driven, m"], rows)
+    return long_table([*heads, f"{over}, {unit}", "driven, m"], rows, most=MOST_ROWS)
 
 
 def _spikes(telling: Telling) -> Markup | None:
@@ -79,7 +88,15 @@ def _spikes(telling: Telling) -> Markup | None:
             )
     if not lines:
         return None
-    return joined(tag("p", "Satellite speeds that were rejected as spikes:"), tag("ul", *lines))
+    told = tag("p", "Satellite speeds that were rejected as spikes:")
+    if len(lines) <= MOST_SPIKES:
+        return joined(told, tag("ul", *lines))
+    more = tag("summary", f"{len(lines) - MOST_SPIKES} more")
+    return joined(
+        told,
+        tag("ul", *lines[:MOST_SPIKES]),
+        tag("details", more, tag("ul", *lines[MOST_SPIKES:])),
+    )
 
 
 def _two_way(telling: Telling) -> Markup:
@@ -110,13 +127,16 @@ def _two_way(telling: Telling) -> Markup:
 
 def _curves(telling: Telling) -> Plot | None:
     known = [one for one in telling.analysis.passes if one.speed is not None]
-    by_place = telling.analysis.course is not None
+    by_place = telling.analysis.course is not None and all(
+        np.any(~np.isnan(one.place["along_m"])) for one in known
+    )
     chosen = sorted(known, key=lambda one: -one.speed.peak.speed_mps)[:MOST_CURVES]  # type: ignore[union-attr]
     series = []
-    for style, one in zip(_STYLES, sorted(chosen, key=lambda one: one.span.number), strict=False):
+    chosen.sort(key=lambda one: one.span.number)
+    for (ink, style), one in zip(_LOOKS, chosen, strict=False):
         x, y = _curve(one, by_place=by_place)
         name = f"pass {one.span.number} {direction(one)}".removesuffix(f" {UNKNOWN}")
-        series.append(Series(name, x, telling.unit.per_mps * y, "speed", style))
+        series.append(Series(name, x, telling.unit.per_mps * y, ink, style))
     if not series:
         return None
     trap_m = telling.analysis.questions.trap_m

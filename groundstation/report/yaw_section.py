@@ -6,6 +6,7 @@ from groundstation.analysis.even import before_spin_s
 from groundstation.analysis.passes import PassSpan
 from groundstation.analysis.record import Floats
 from groundstation.analysis.session import PassAnalysis
+from groundstation.analysis.stabiliser import Verdict
 from groundstation.analysis.steering import SteeringLimit
 from groundstation.analysis.yaw import YawBand
 from groundstation.report.envelope import shortened
@@ -78,8 +79,15 @@ def _row(telling: Telling, span: PassSpan, band: YawBand) -> list[Child]:
         number(band.mode_hz if band.mode_hz is not None else band.spectrum_hz),
         tag("strong", number(band.damping_ratio, 2)),
         interval,
-        str(band.response.verdict) if band.response else UNKNOWN,
+        _verdict(band),
     ]
+
+
+def _verdict(band: YawBand) -> Child:
+    if band.response is None:
+        return UNKNOWN
+    verdict = band.response.verdict
+    return tag("strong", verdict) if verdict is Verdict.FEEDS else str(verdict)
 
 
 def _speeds(telling: Telling, band: YawBand) -> str:

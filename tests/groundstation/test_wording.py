@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from groundstation.inbound import LinkState
@@ -44,6 +46,20 @@ PASS = PassEnded(
 )
 def test_events_in_words(event: SessionEvent, kind: str, text: str) -> None:
     assert (kind_of(event), describe(event)) == (kind, text)
+
+
+def test_a_pass_is_told_with_all_that_is_known_of_it() -> None:
+    told = replace(
+        PASS,
+        satellite_peak_mps=48.0,
+        lowest_margin_at_m=141.6,
+        yaw_rate_abs_dps=26.4,
+        braking_mps2=7.61,
+    )
+    assert describe(told) == (
+        "pass 2: peak 180.0 km/h (satellite 172.8), lowest margin 7.2 dB at 142 m, yaw 26 deg/s, "
+        "shocks to at least 16.0 g, braking 7.6 m/s²"
+    )
 
 
 def test_speed_is_told_in_the_unit_that_was_asked_for() -> None:

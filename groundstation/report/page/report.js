@@ -192,6 +192,8 @@
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
   addEventListener("beforeprint", () => {
     document.documentElement.dataset.printed = "yes";
+    // On paper nothing can be opened.
+    document.querySelectorAll("details").forEach((each) => { each.open = true; });
     drawAll();
   });
   addEventListener("afterprint", () => {

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from groundstation.analysis.course import Course, course_of, local_m, place_over_time, usable_fixes
-from groundstation.analysis.passes import find_passes
+from groundstation.analysis.passes import PassSpan, find_passes
+from groundstation.analysis.record import Columns
 from tests.groundstation.analysis.driven import (
+    EMPTY,
     record_from,
     there_and_stop,
     with_channel,
@@ -75,3 +78,25 @@ def test_uncertain_fixes_are_passed_over() -> None:
         ("latitude_deg", np.nan),
     ):
         assert len(usable_fixes(with_channel(record, "fix", channel, value))) == 0
+
+
+def test_an_hour_of_fixes_takes_no_more_memory_than_they_do() -> None:
+    count = 20_000
+    t_s = np.arange(count) / 10.0
+    fix = Columns(
+        t_s,
+        {
+            "latitude_deg": np.zeros(count),
+            "longitude_deg": 1e-6 * t_s,
+            "fix_type": np.full(count, 3.0),
+            "ground_speed_mps": np.linspace(10.0, 40.0, count),
+        },
+    )
+    record = replace(EMPTY, kinds={**EMPTY.kinds, "fix": fix})
+    span = PassSpan(1, 0.0, float(t_s[-1]), ended_in_silence=False)
+    tracemalloc.start()
+    try:
+        assert course_of(record, [span]) is not None
+        assert tracemalloc.get_traced_memory()[1] < 50 * fix.t_s.nbytes
+    finally:
+        tracemalloc.stop()

@@ -291,3 +291,13 @@ def test_cars_that_send_less(kept: tuple[str, ...]) -> None:
     assert (alone is not None) == bool(kept)
     if alone is not None:
         assert alone.position is None
+
+
+def test_failsafe_from_before_the_pass_is_told_with_it() -> None:
+    record = changed(up_and_down(THERE), "motion", "failsafe_active", from_s(1.0, 1.0))
+    found = told(cut_off(record, CUT_S))
+    assert found is not None
+    failsafe = first(found, Subject.CONTROL_LINK)
+    assert failsafe.quantity == "failsafe"
+    assert failsafe.onset_s == pytest.approx(BEGAN_S, abs=0.1)
+    assert "it stayed" in failsafe.words

@@ -11,7 +11,7 @@ import pytest
 from groundstation.analysis.course import course_of
 from groundstation.analysis.link_by_place import LinkByPlace, Reason, link_by_place
 from groundstation.analysis.passes import find_passes
-from groundstation.analysis.record import Floats, Record
+from groundstation.analysis.record import Columns, Floats, Record
 from tests.groundstation.analysis.records import level_by_distance_dbm, up_and_down
 
 BOTH_WAYS = ((-150.0, 300.0), (300.0, -150.0), (-150.0, 300.0), (300.0, -150.0))
@@ -126,3 +126,26 @@ def test_bins_hold_every_report() -> None:
     assert {each.passes for each in found.bins} <= {1, 2}
     assert all(each.lowest_db <= each.median_db for each in found.bins)
     json.dumps(asdict(found), allow_nan=False)
+
+
+def test_a_place_that_is_weak_in_one_direction_alone_cannot_be_told() -> None:
+    def hollow(along_m: Floats, outward: bool) -> Floats:
+        level = level_by_distance_dbm(along_m, outward)
+        return np.where(outward & (along_m > 200.0) & (along_m < 225.0), level - 20.0, level)
+
+    found = told(up_and_down(BOTH_WAYS, level_dbm=hollow))
+    assert found.lowest is not None
+    assert found.lowest.away
+    assert found.lowest.reason is Reason.CANNOT_TELL
+    assert "in this direction, and not in the other one" in found.words
+
+
+def test_reports_that_come_too_rarely_tell_no_lowest_place() -> None:
+    record = up_and_down(((0.0, 300.0),))
+    radio = record.radio
+    some = np.arange(0, len(radio), 60)
+    few = Columns(radio.t_s[some], {name: each[some] for name, each in radio.values.items()})
+    found = told(replace(record, kinds={**record.kinds, "radio": few}))
+    assert found.bins
+    assert (found.law, found.lowest) == (None, None)
+    assert found.words.startswith("the margin was reported too rarely")

@@ -105,6 +105,16 @@ def test_a_level_without_a_threshold_is_no_margin() -> None:
     assert analysis.passes[0].lowest is None
 
 
+def test_fixes_alone_tell_speed_and_place() -> None:
+    analysis = analyse(without(record_from(there_and_stop), "motion"))
+    (one,) = analysis.passes
+    assert one.forward is True
+    assert one.speed is not None
+    assert one.speed.witnesses == ("satellite",)
+    assert one.place["along_m"][-1] == pytest.approx(240.0, abs=10.0)
+    assert analysis.why_not("yaw") == "no yaw rate in this recording"
+
+
 def test_no_pass_is_no_figure() -> None:
     analysis = analyse(record_from(np.zeros_like))
     assert analysis.passes == ()

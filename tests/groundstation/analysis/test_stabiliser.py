@@ -146,3 +146,26 @@ def test_work_is_shared_by_energy() -> None:
     swing = np.sin(2.0 * pi * HZ * t_s)
     assert work_shares(swing, 3.0 * swing) == pytest.approx((0.1, 0.9))
     assert work_shares(0.0 * swing, 0.0 * swing) is None
+
+
+def test_a_correction_at_its_limit_is_left_out_of_the_law() -> None:
+    motion = _motion(0.06)
+    free = motion.correction_percent.copy()
+    motion.correction_percent[:] = np.clip(free, -1.2, 1.2)
+    law = law_in(motion, motion.inside(BAND))
+    assert law is not None
+    assert law.gain_percent_per_dps == pytest.approx(0.2, rel=0.02)
+    assert law.explained > 0.97
+
+
+def test_half_a_second_of_a_band_is_too_little_for_a_law() -> None:
+    motion = _motion(0.06)
+    inside = motion.inside(BAND)
+    inside[49:] = False
+    assert law_in(motion, inside) is None
+
+
+def test_an_idle_stabiliser_has_the_law_of_no_gain() -> None:
+    motion = _motion(0.06, gain=0.0)
+    law = law_in(motion, motion.inside(BAND))
+    assert law == Law(0.0, 0.0, 1.0)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from math import pi, sqrt
 
 import numpy as np
 import pytest
 
-from groundstation.analysis.record import Columns, Record
+from groundstation.analysis.record import Columns, Floats, Record
 from groundstation.analysis.stabiliser import Verdict
 from groundstation.analysis.yaw import yaw_of
 from groundstation.analysis.yaw_model import CarGeometry
@@ -113,3 +114,51 @@ def test_figures_are_ready_for_json() -> None:
     record = simulated("oscillation_after", 11)
     text = json.dumps(asdict(yaw_of(record, only_pass(record))), allow_nan=False)
     assert json.loads(text)["pass_number"] == 1
+
+
+def _kicked(correction: Floats | None = None) -> Record:
+    """Return a car that is kicked once: 3 Hz, damping ratio 0.1, on a quiet road."""
+    t_s = np.arange(0.0, 10.0, 0.01)
+    own, since_s = 2.0 * pi * 3.0, np.maximum(t_s - 4.0, 0.0)
+    swing_dps = 40.0 * np.exp(-0.1 * own * since_s) * np.sin(own * sqrt(0.99) * since_s)
+    source = np.random.default_rng(3)
+    return record_with(
+        t_s,
+        {
+            "speed_mps": np.full(len(t_s), 30.0),
+            "yaw_rate_dps": swing_dps + 0.3 * source.standard_normal(len(t_s)),
+            "steering_percent": np.zeros(len(t_s)),
+            "correction_percent": np.zeros(len(t_s)) if correction is None else correction,
+            "accel_y_g": np.zeros(len(t_s)),
+        },
+    )
+
+
+def test_a_free_decay_tells_the_damping_by_itself() -> None:
+    record = _kicked()
+    (band,) = yaw_of(record, whole(record)).bands
+    assert band.decays == 1
+    assert band.decay_damping_ratio == pytest.approx(0.1, abs=0.01)
+    assert band.spectrum_hz == pytest.approx(3.0, abs=0.15)
+    # Nothing was steered, so the fitted car tells nothing, and says so.
+    assert band.damping_ratio is None
+    assert band.damping_reason.startswith("anything from")
+    assert (band.driver_share, band.stabiliser_share) == (None, None)
+
+
+def test_a_correction_of_its_own_mind_has_no_law() -> None:
+    record = _kicked(5.0 * np.random.default_rng(4).standard_normal(1000))
+    (band,) = yaw_of(record, whole(record)).bands
+    assert band.law is not None
+    assert band.law.explained < 0.1
+    assert band.damping_ratio is None
+    assert band.damping_reason == "the correction does not simply follow the yaw rate"
+    assert band.stabiliser_share == 1.0
+
+
+def test_a_car_that_does_not_swing_has_no_frequency() -> None:
+    record = _kicked()
+    record.motion.values["yaw_rate_dps"][:] = 0.0
+    (band,) = yaw_of(record, whole(record)).bands
+    assert (band.rms_dps, band.decays, band.decay_damping_ratio) == (0.0, 0, None)
+    assert (band.spectrum_hz, band.mode_hz, band.damping_ratio) == (None, None, None)

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from groundstation.errors import SessionFileError
-from groundstation.inbound import BytesReceived
+from groundstation.inbound import BytesReceived, DriverPlaced
 from groundstation.recording import names
 from groundstation.recording.reader import list_sessions, open_session
 from tests.groundstation.recording.examples import record, recorder, some_inbound
@@ -55,6 +55,13 @@ def test_facts_and_notes_can_be_added_afterwards(tmp_path: Path) -> None:
     assert open_session(path).info == session.info
     assert list(session.inbound()) == some_inbound(50)
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_drivers_last_place_is_found(tmp_path: Path) -> None:
+    assert open_session(record(tmp_path / "none", some_inbound(50))).driver_placed() is None
+    placed = [DriverPlaced(0.5, 50.0, 8.0), DriverPlaced(0.7, 50.1, 8.1)]
+    path = record(tmp_path / "twice", [*some_inbound(50), *placed, BytesReceived(0.9, b"end")])
+    assert open_session(path).driver_placed() == placed[1]
 
 
 def test_a_note_joins_the_notes_made_during_the_session(tmp_path: Path) -> None:

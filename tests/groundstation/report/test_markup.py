@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from groundstation.report.markup import Markup, joined, table, tag
+from groundstation.report.markup import Markup, joined, long_table, table, tag
 
 
 def test_text_is_escaped_and_markup_is_not() -> None:
@@ -31,3 +31,11 @@ def test_a_table_escapes_its_cells() -> None:
     for part in ("<h>", "<r>", "<c>", "<k>"):
         assert part not in made
     assert "<i>ours</i>" in made
+
+
+def test_a_long_table_folds_the_rest_away() -> None:
+    rows: list[list[str | None]] = [[str(number)] for number in range(5)]
+    assert "<details>" not in long_table(["n"], rows, most=5)
+    made = long_table(["n"], rows, most=3)
+    assert "<summary>2 more</summary>" in made
+    assert made.index(">2</th>") < made.index("<details>") < made.index(">3</th>")

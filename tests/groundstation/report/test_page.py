@@ -8,6 +8,7 @@ from hashlib import sha256
 import numpy as np
 import pytest
 
+from groundstation.analysis.record import Columns
 from groundstation.analysis.session import analyse
 from groundstation.report.page import page
 from groundstation.report.words import CAUTION, Telling
@@ -105,6 +106,25 @@ def test_what_a_recording_lacks_is_said_in_one_line() -> None:
     assert "Left out: no vertical acceleration in this recording." in text
     assert "Left out: no control link report in this recording." in text
     assert "since the pass began" in text
+
+
+def test_fixes_alone_have_a_page() -> None:
+    telling = telling_of("opposite_passes")
+    bare = analyse(without(without(without(telling.analysis.record, "motion"), "radio"), "power"))
+    text = page(Telling(bare, telling.sheet, telling.unit))
+    assert "Mean of two directions" in text
+    assert "Left out: no yaw rate in this recording." in text
+    assert 'id="speed-plot"' in text
+    assert 'id="strip-speed-plot"' in text
+
+
+def test_a_builders_own_channels_are_shown_like_the_rest() -> None:
+    telling = telling_of("crash")
+    record = telling.analysis.record
+    own = Columns(np.arange(49.0, 56.0), {"tyre_temperature_c": np.arange(7.0)})
+    changed = replace(record, kinds={**record.kinds, "tyres": own})
+    text = page(replace(telling, analysis=replace(telling.analysis, record=changed)))
+    assert "Tyre temperature c" in text
 
 
 def test_a_recording_without_a_pass_has_a_page() -> None:
