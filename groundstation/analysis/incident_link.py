@@ -200,6 +200,8 @@ def _failsafe(stretch: Stretch) -> list[Departure]:
         t_s = float(motion.t_s[row])
         before, after = throttle[max(row - 1, 0)], throttle[row]
         change = f"it set the throttle from {before:.0f} to {after:.0f} %"
+        if f"{before:.0f}" == f"{after:.0f}":
+            change = f"the throttle stayed at {after:.0f} %"
         stays = "it stayed" if last_s is not None and t_s >= last_s else "it ended again"
         found.append(
             departure(

@@ -254,7 +254,7 @@ def _lowest(
     row = int(rows[int(np.argmin(reports.margin_db[rows]))])
     along_m, distance_m = float(reports.along_m[row]), float(reports.distance_m[row])
     below_db = None if worst.law_db is None else worst.law_db - worst.median_db
-    whence = "" if driver_known else " from where the first pass began"
+    whence = "the driver" if driver_known else "where the first pass began"
     reason, why = _why(worst, bins, law, apart_db)
     return LowestMargin(
         margin_db=worst.median_db,
@@ -266,8 +266,8 @@ def _lowest(
         away=worst.away,
         below_law_db=below_db,
         reason=reason,
-        words=f"lowest margin {worst.median_db:.0f} dB at {distance_m:.0f} m{whence}, driving "
-        f"{'away' if worst.away else 'toward the driver'}: {why}",
+        words=f"weakest stretch: median margin {worst.median_db:.0f} dB at {distance_m:.0f} m from "
+        f"{whence}, driving {'away' if worst.away else 'toward the driver'}: {why}",
     )
 
 

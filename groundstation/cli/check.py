@@ -12,6 +12,7 @@ from dataclasses import replace
 from math import isfinite
 from pathlib import Path
 
+from groundstation import cautions
 from groundstation.cli.check_words import VOCABULARY
 from groundstation.cli.options import (
     add_recording_options,
@@ -26,13 +27,21 @@ from groundstation.errors import SettingsError, UsageError
 from groundstation.units import SpeedUnit
 
 SUMMARY = "check sensors, failsafe and radio range before the run: GO or HOLD, with the reason"
-EXAMPLE = "groundstation check serial:/dev/ttyUSB0 --course-length 150 --top-speed 140"
+EXAMPLES = (
+    (
+        "groundstation check sandpiper --course-length 150 --top-speed 140",
+        "guided on the screen, for 150 m at 140 km/h",
+    ),
+    (
+        "groundstation check /dev/ttyUSB0 --stdin --plain",
+        "without a screen, led by words a line each",
+    ),
+    ("groundstation check --history Sandpiper", "the checks of a car so far"),
+)
 
 CAUTION = (
-    "Advice only, no safety device: the transmitter's own alarms and the failsafe come first. "
-    "The failsafe is proven with the car held up, driven wheels free, nobody in reach of them; it "
-    "must take the throttle off and brake. Closed course, nobody in line with it. When in doubt, "
-    "do not run."
+    f"{cautions.ADVICE} {cautions.FAILSAFE} It is proven with the car held up, driven wheels free, "
+    f"nobody in reach of them. {cautions.COURSE} {cautions.DOUBT}"
 )
 
 
@@ -96,7 +105,7 @@ def _add_course(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--course-length",
         type=_above_zero,
-        metavar="M",
+        metavar="METRES",
         help="from the driver to the far end, where the throttle is lifted at the latest",
     )
     group.add_argument(
@@ -116,10 +125,12 @@ def _add_course(parser: argparse.ArgumentParser) -> None:
         "--marks",
         type=_marks,
         default=(),
-        metavar="M,M,...",
+        metavar="METRES,...",
         help="distances that will be walked to, in this order: holds then begin by themselves",
     )
-    group.add_argument("--pack", default="", metavar="NAME", help="the pack that is in the car")
+    group.add_argument(
+        "--pack", default="", metavar="NAME", help="the pack in the car; the check is bound to it"
+    )
     group.add_argument(
         "--new-start",
         action="store_true",

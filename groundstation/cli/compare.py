@@ -23,8 +23,8 @@ EXAMPLES = (
         "what the change between two sessions did",
     ),
     (
-        "groundstation compare 2031-05-04 --trap=0,100",
-        "all passes of a day, with the speed over 100 m",
+        "groundstation compare hard_tyres soft_tyres --trap=0,100",
+        "with the speed over 100 m as well",
     ),
 )
 

@@ -7,7 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 SUMMARY = "print what a shell needs to complete commands and options with Tab"
-EXAMPLE = "groundstation completion bash >> ~/.bash_completion"
+EXAMPLES = (
+    ("groundstation completion bash >> ~/.bash_completion", "from the next shell on"),
+    ("groundstation completion zsh > ~/.zfunc/_groundstation", "where ~/.zfunc is in fpath"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

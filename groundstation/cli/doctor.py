@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from groundstation.checkup import Finding
 
 SUMMARY = "look whether this computer is ready: terminal, ports, Bluetooth, sound, folders, clock"
-EXAMPLE = "groundstation doctor"
+EXAMPLES = (
+    ("groundstation doctor", "the evening before"),
+    ("groundstation doctor --json", "as data"),
+)
 
 SCAN_S = 2.0
 TONE_S = 3.0
@@ -37,16 +40,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code: 1 where something is in the way."""
     from groundstation.checkup import State
+    from groundstation.cli.marks import BAD, GOOD, LOOK, marked
 
+    marks = {State.GOOD: GOOD, State.LOOK: LOOK, State.BAD: BAD}
     findings = _look(arguments)
     ready = all(each.state is not State.BAD for each in findings)
     if arguments.json:
         print(json.dumps({"ready": ready, "findings": [asdict(each) for each in findings]}))
         return 0 if ready else 1
     for each in findings:
-        print(f"{each.state:<5} {each.subject:<10} {each.text}")
+        print(marked(marks[each.state], f"{each.state:<5} {each.subject:<10} ", each.text))
         if each.hint:
-            print(f"{'':<16} -> {each.hint}")
+            print(marked(" ", f"{'':<17}", f"-> {each.hint}"))
     return 0 if ready else 1
 
 

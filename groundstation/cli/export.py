@@ -10,7 +10,11 @@ from groundstation.cli.options import add_settings_options, add_vehicle_options,
 from groundstation.recording.reader import SessionFile
 
 SUMMARY = "write a session's channels as CSV or Parquet, a file a kind, or its track as GPX"
-EXAMPLE = "groundstation export last --format parquet --out ~/analysis"
+EXAMPLES = (
+    ("groundstation export last --out ~/analysis", "as CSV, a file a kind"),
+    ("groundstation export last --format parquet", "for pandas and the like"),
+    ("groundstation export last --format gpx", "the track, with the marks as waypoints"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

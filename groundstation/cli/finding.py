@@ -64,7 +64,7 @@ def find_session(name: str, folder: Path) -> Path:
         raise UsageError(f"{len(found)} sessions are called like {name!r}: {names}")
     raise UsageError(
         f"there is no session {name!r}, neither as a file nor in {folder}",
-        "`groundstation sessions` lists them",
+        "`groundstation sessions` lists them" if sessions else "`groundstation demo` records one",
     )
 
 

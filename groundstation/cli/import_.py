@@ -9,7 +9,11 @@ from pathlib import Path
 from groundstation.cli.options import add_settings_options, add_vehicle_options, choose
 
 SUMMARY = "turn another logger's CSV, NMEA 0183 or GPX file into a session that replays like ours"
-EXAMPLE = "groundstation import drive.csv --write-map drive.toml"
+EXAMPLES = (
+    ("groundstation import drive.csv", "show the guess, and ask"),
+    ("groundstation import drive.csv --write-map drive.toml", "keep the guess to correct it"),
+    ("groundstation import drive.csv --map drive.toml", "import as the corrected map says"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

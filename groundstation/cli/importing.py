@@ -66,6 +66,8 @@ def import_file(arguments: argparse.Namespace, choices: Choices) -> int:
         GroundstationError: It cannot be read or recorded, or was not confirmed.
     """
     path: Path = arguments.file.expanduser()
+    if not path.exists():
+        raise UsageError(f"there is no file {printable(str(path))}")
     try:
         imported = _read(path, arguments, choices)
         if imported is None:

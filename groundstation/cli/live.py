@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from datetime import datetime
 
+from groundstation.cli import demo
 from groundstation.cli.options import (
     add_output_options,
     add_recording_options,
@@ -20,7 +21,14 @@ from groundstation.sources.base import open_source
 from groundstation.vehicles import load_vehicle, vehicles_folder
 
 SUMMARY = "watch a car, record what it sends, warn before the control link is lost"
-EXAMPLE = "groundstation live serial:/dev/ttyUSB0 --baud 115200"
+EXAMPLES = (
+    ("groundstation", "choose among what is there"),
+    ("groundstation live /dev/ttyUSB0 --baud 115200", "watch a car on a serial port"),
+    (
+        "groundstation live ble:sandpiper --setup soft_tyres.toml",
+        "over Bluetooth LE, with its set-up sheet",
+    ),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -52,7 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
     from groundstation.cli.check_standing import read_standing, with_checks
-    from groundstation.cli.picking import pick_source
+    from groundstation.cli.picking import DEMO, pick_source
     from groundstation.cli.watching import read_sheet, watch
 
     folder = vehicles_folder(arguments.settings)
@@ -60,6 +68,9 @@ def run(arguments: argparse.Namespace) -> int:
     if name is None:
         return 0
     vehicle = load_vehicle(name, folder)
+    if vehicle is None and arguments.source is None and name == DEMO:
+        asked = vars(arguments) | {"scenario": demo.SCENARIO, "seed": demo.SEED}
+        return demo.run(argparse.Namespace(**asked))
     if vehicle is not None:
         if vehicle.source is None:
             raise SettingsError(f"the file of the vehicle {name} names no source")

@@ -30,9 +30,7 @@ def add_output_options(parser: argparse.ArgumentParser) -> None:
     how = group.add_mutually_exclusive_group()
     how.add_argument("--plain", action="store_true", help="a readable line a second, no screen")
     how.add_argument("--json", action="store_true", help="JSON lines and nothing else")
-    group.add_argument(
-        "--units", type=SpeedUnit, choices=list(SpeedUnit), help="speed on the screen"
-    )
+    group.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="unit of speed")
     group.add_argument("--theme", choices=["dark", "sunlight"], help="colours of the screen")
 
 

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from groundstation.sources.listing import FoundPort
 
 LOOK_S = 4.0
+DEMO = "demo"
+"""What is offered where nothing is plugged in: runs as `groundstation demo` does."""
 
 
 def pick_source(vehicles: Path, *, theme: str) -> str | None:
@@ -45,8 +47,12 @@ def _offers(vehicles: Path) -> Sequence[Offer]:
     from groundstation.sources.listing import list_serial_ports
 
     offers = [Offer(name, _describe_vehicle(name, vehicles)) for name in vehicle_names(vehicles)]
-    offers += [Offer(f"serial:{p.device}", describe_port(p)) for p in list_serial_ports()]
-    return [*offers, Offer("simulated:demo", "a simulated car (invented), no hardware")]
+    # What was plugged in stands before the demo; a port that every computer has, after it.
+    ports = sorted(list_serial_ports(), key=lambda port: port.vid is None)
+    plugged = sum(port.vid is not None for port in ports)
+    serial = [Offer(f"serial:{port.device}", describe_port(port)) for port in ports]
+    demo = Offer(DEMO, "a simulated car (invented), no hardware")
+    return [*offers, *serial[:plugged], demo, *serial[plugged:]]
 
 
 def _describe_vehicle(name: str, vehicles: Path) -> str:

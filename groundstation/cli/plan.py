@@ -9,6 +9,7 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from groundstation.cli.options import Choices, add_settings_options, choose
+from groundstation.cli.plan_words import CAUTION
 from groundstation.errors import UsageError
 from groundstation.units import SpeedUnit
 from groundstation.vehicles import VehicleFile, load_vehicle, vehicle_names, vehicles_folder
@@ -21,7 +22,17 @@ if TYPE_CHECKING:
     from groundstation.rangecheck.record import CheckRecord
 
 SUMMARY = "plan a course: where to stand, how long it may be, how high to hold the transmitter"
-EXAMPLE = "groundstation plan --length 300 --speed 180 --transmitter-height 1.5 --ground asphalt"
+EXAMPLES = (
+    (
+        "groundstation plan --length 300 --speed 180 --transmitter-height 1.5",
+        "what margin to expect up to the far end and beyond it",
+    ),
+    (
+        "groundstation plan --vehicle sandpiper --driver-at mid",
+        "as the car's file says, from mid-course",
+    ),
+    ("groundstation plan --length 300 --ground wet --json", "after rain, as data"),
+)
 
 GROUND_NAMES = ("asphalt", "concrete", "sand", "soil", "wet")
 
@@ -47,6 +58,7 @@ CHECKED_TO_M = 100.0
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
+    parser.description = f"{parser.description} {CAUTION}"
     course = parser.add_argument_group("course")
     _number(course, "--length", "METRES", "from the start to the far end")
     course.add_argument(
@@ -63,7 +75,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="SPEED",
         help="at the far end, in the unit of --units; default 100 km/h",
     )
-    course.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="of the speed")
+    course.add_argument("--units", type=SpeedUnit, choices=list(SpeedUnit), help="unit of speed")
     course.add_argument(
         "--react", type=float, metavar="SECONDS", help="from the warning to the lifted throttle"
     )

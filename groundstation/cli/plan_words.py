@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from groundstation import cautions
 from groundstation.rangecheck.record import CheckRecord
 
-CAUTION = (
-    "Advice only, no safety device: the transmitter's own alarms and the failsafe come first. "
-    "Closed course, nobody in line with it. Local law decides which band and power may be used. "
-    "When in doubt, do not run."
-)
+CAUTION = f"{cautions.ADVICE} {cautions.COURSE} {cautions.LAW} {cautions.DOUBT}"
 
 BAND_CAVEAT = {
     True: "with the same power, gains and threshold, which another radio will not have; local law "

@@ -15,7 +15,11 @@ from groundstation.cli.options import (
 from groundstation.clock import MonotonicClock
 
 SUMMARY = "watch a recorded session again, at any speed"
-EXAMPLE = "groundstation replay last --speed 4"
+EXAMPLES = (
+    ("groundstation replay last", "the newest session"),
+    ("groundstation replay last --speed 4", "four times as fast"),
+    ("groundstation replay last --json --speed max", "every state and event as data"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

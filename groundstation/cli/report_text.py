@@ -7,7 +7,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING
 
 from groundstation.analysis.session import PassAnalysis
-from groundstation.cli.plan_words import CAUTION
+from groundstation.cautions import CAUTION
 from groundstation.cli.report_picture import pictures
 from groundstation.report.notable import notable
 from groundstation.report.words import UNKNOWN, Telling, direction, number, place

@@ -9,7 +9,17 @@ from groundstation.cli.options import add_settings_options, choose, duration
 from groundstation.errors import UsageError
 
 SUMMARY = "write or stream a simulated car (invented)"
-EXAMPLE = "groundstation simulate --scenario range_edge --seed 7 --out edge.session"
+EXAMPLES = (
+    ("groundstation simulate --list", "what there is"),
+    (
+        "groundstation simulate --scenario range_edge --seed 7 --out edge.session",
+        "a session file, to replay or report",
+    ),
+    (
+        "groundstation simulate --scenario demo --stream pty",
+        "a car on a serial port, to try `live` with",
+    ),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -10,7 +10,10 @@ from groundstation.cli.options import duration
 from groundstation.clock import MonotonicClock
 
 SUMMARY = "list what can be watched now: serial ports and Bluetooth LE"
-EXAMPLE = "groundstation sources"
+EXAMPLES = (
+    ("groundstation sources", "serial ports, and what advertises over Bluetooth LE"),
+    ("groundstation sources --look 10", "listen longer"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +32,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
     from dataclasses import asdict
 
+    from groundstation.cli.marks import GOOD, LOOK, NONE, marked
     from groundstation.cli.picking import describe_port
     from groundstation.sources.ble_listing import list_ble
     from groundstation.sources.listing import list_serial_ports
@@ -40,13 +44,14 @@ def run(arguments: argparse.Namespace) -> int:
         print(json.dumps(found | {"ble_trouble": ble.trouble or None}, allow_nan=False))
         return 0
     for port in ports:
-        print(f"serial:{port.device:<28} {describe_port(port)}")
+        print(marked(GOOD, f"serial:{port.device:<28} ", describe_port(port)))
     if not ports:
-        print("no serial port is there; is the adapter plugged in?")
+        print(marked(LOOK, "", "no serial port is there; is the adapter plugged in?"))
     for each in ble.peripherals:
-        uart = "" if each.has_uart_service else ", no UART-like service"
+        sign, uart = (GOOD, "") if each.has_uart_service else (NONE, ", no UART-like service")
         level = "strength unknown" if each.rssi_dbm is None else f"{each.rssi_dbm:.0f} dBm"
-        print(f"ble:{each.address:<31} {printable(each.name or 'no name')}, {level}{uart}")
+        said = f"{printable(each.name or 'no name')}, {level}{uart}"
+        print(marked(sign, f"ble:{each.address:<31} ", said))
     if not ble.peripherals:
-        print(ble.trouble or "nothing advertises over Bluetooth LE")
+        print(marked(LOOK, "", ble.trouble or "nothing advertises over Bluetooth LE"))
     return 0

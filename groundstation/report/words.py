@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from groundstation import cautions
 from groundstation.analysis.session import PassAnalysis, SessionAnalysis
 from groundstation.analysis.shocks import Shock
 from groundstation.analysis.speed import PassSpeed
@@ -14,12 +15,11 @@ from groundstation.wording import clock_text
 UNKNOWN = "--"
 
 CAUTION = (
-    "Advice only: this is no safety device. The transmitter's own alarms and the failsafe come "
-    "first.",
-    "Drive on a closed course, with nobody in line with it or in reach of a car gone astray.",
-    "Failsafe to throttle off and brake, proven before the day's first run.",
-    "Charge and carry packs as their makers say. Radio power, bands and road use follow local law.",
-    "When in doubt, do not run.",
+    cautions.ADVICE,
+    cautions.COURSE,
+    cautions.FAILSAFE,
+    f"{cautions.PACKS} {cautions.LAW}",
+    cautions.DOUBT,
 )
 """The foot of every report."""
 

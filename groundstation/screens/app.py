@@ -1,19 +1,20 @@
 """The live screen, and the same screen for a replay.
 
 Owns the keys and the rhythm: 20 times a second it looks at the desk and lets every panel draw its
-part. Rule: the desk is only read; what goes back to it are the named requests mark, stand here,
-pause, step, seek and speed.
+part; in between, head and figures follow new frames. Rule: the desk is only read; what goes back to
+it are the named requests mark, stand here, pause, step, seek and speed.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from contextlib import suppress
 from typing import ClassVar
 
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
+from textual.timer import Timer
 from textual.worker import Worker, WorkerError
 
 from groundstation.desk import Desk
@@ -35,6 +36,8 @@ from groundstation.units import SpeedUnit
 from protocol import Table, standard_table
 
 REFRESH_HZ = 20.0
+FIGURES_HZ = 50.0
+"""How often head and figures follow new frames, at most."""
 
 
 class LiveApp(App[Exception]):
@@ -53,6 +56,7 @@ class LiveApp(App[Exception]):
         Binding("m", "mark", "mark"),
         Binding("s", "stand_here", "I stand here"),
         Binding("d", "page('distance')", "distance"),
+        Binding("b", "page('large')", "big figures"),
         Binding("u", "next_unit", "units"),
         Binding("t", "next_theme", "theme"),
         Binding("c", "page('channels')", "channels"),
@@ -101,24 +105,27 @@ class LiveApp(App[Exception]):
         self._page = Page.CHARTS
         self._session: Worker[None] | None = None
         self._foot = Foot()
+        self._following: Timer | None = None
+        self._frames_drawn = self._frames_of_whole = 0
         self._panels: tuple[Panel, ...] = (
             Top(), Waiting(), Figures(), Course(), Charts(), Details(), Pages(), Progress(),
             self._foot,
         )  # fmt: skip
+        self._swift_panels = tuple(
+            panel for panel in self._panels if isinstance(panel, Top | Figures)
+        )
 
     def compose(self) -> ComposeResult:
         """Stack the panels."""
         yield from self._panels
 
     def on_mount(self) -> None:
-        """Begin to draw, and start the session."""
+        """Begin to draw; start the session once the first picture is on its way."""
         self._use_palette(self._palette)
         self.redraw()
         self.set_interval(1 / REFRESH_HZ, self.redraw)
-        if self._on_start is not None:
-            self._session = self.run_worker(
-                self._run_session(self._on_start), name="session", exit_on_error=False
-            )
+        self._following = self.set_interval(1 / FIGURES_HZ, self.redraw_figures, pause=True)
+        self.call_after_refresh(self._start_session)
 
     async def on_unmount(self) -> None:
         """End the session before the program goes on: a recording is closed by then."""
@@ -133,6 +140,22 @@ class LiveApp(App[Exception]):
 
     def redraw(self) -> None:
         """Look at the desk once and let every panel draw its part."""
+        before = self._frames_of_whole
+        self._draw(self._panels)
+        self._frames_of_whole = self._frames_drawn
+        if self._following is not None:
+            # While nothing comes, nothing wakes between two drawings of the whole.
+            if self._frames_drawn == before:
+                self._following.pause()
+            else:
+                self._following.resume()
+
+    def redraw_figures(self) -> None:
+        """Let head and figures follow, between two drawings of the whole, what has come since."""
+        if self._desk.snapshot.telemetry.frames != self._frames_drawn:
+            self._draw(self._swift_panels)
+
+    def _draw(self, panels: Sequence[Panel]) -> None:
         if not self.is_mounted(self._foot):
             return
         view = look(
@@ -144,7 +167,8 @@ class LiveApp(App[Exception]):
             width=self.size.width,
             height=self.size.height,
         )
-        for panel in self._panels:
+        self._frames_drawn = view.snapshot.telemetry.frames
+        for panel in panels:
             panel.draw(view)
 
     def action_mark(self) -> None:
@@ -197,6 +221,12 @@ class LiveApp(App[Exception]):
             self.screen.styles.background = palette.ground
         for panel in self._panels:
             panel.use_palette(palette)
+
+    def _start_session(self) -> None:
+        if self._on_start is not None:
+            self._session = self.run_worker(
+                self._run_session(self._on_start), name="session", exit_on_error=False
+            )
 
     async def _run_session(self, on_start: Callable[[], Awaitable[None]]) -> None:
         try:

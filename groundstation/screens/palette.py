@@ -1,7 +1,8 @@
 """The look of each ink: a dark theme, one in black on white for sunlight, one without colours.
 
 Reverse video is the terminal's own attribute in all three, so that a warning stands out where
-colours are switched off too.
+colours are switched off too. From CLEAR to LOST the levels grow darker, far enough apart for eyes
+that do not tell red from green.
 """
 
 from __future__ import annotations
@@ -42,17 +43,18 @@ DARK = _palette(
         Ink.TITLE_STRONG: "bold #f4f7fa on #1b2632",
         Ink.FIGURE: "bold #ffffff",
         Ink.STALE: "#6c7a89",
-        Ink.CLEAR: "bold #58d6a2",
-        Ink.THIN: "bold #ffd257",
-        Ink.LIFT: "bold #ff9d3c",
-        Ink.LOST: "bold #ff6259",
-        Ink.TITLE_WARNING: "bold #ffd257 on #1b2632",
+        Ink.CLEAR: "bold #a8f8d8",
+        Ink.THIN: "bold #f2bf36",
+        Ink.LIFT: "bold #ff8d36",
+        Ink.LOST: "bold #f2564f",
+        Ink.TITLE_WARNING: "bold #f2bf36 on #1b2632",
         Ink.AGE: "bold reverse #c9d2dc",
-        Ink.LIFT_BAR: "bold reverse #ff9d3c",
-        Ink.LOST_BAR: "bold reverse #ff6259",
+        Ink.LIFT_BAR: "bold reverse #ff8d36",
+        Ink.LOST_BAR: "bold reverse #f2564f",
         Ink.TROUBLE: "bold reverse #ff7a70",
         Ink.RECORDING: "bold #ff6259",
         Ink.REPLAY: "bold reverse #9db8ff",
+        Ink.CHOSEN: "bold reverse #f4f7fa",
         Ink.KEY: "bold #f4f7fa",
         Ink.SPEED_AREA: "#3f8fd6",
         Ink.MARGIN_AREA: "#35a283",
@@ -79,17 +81,18 @@ SUNLIGHT = _palette(
         Ink.TITLE_STRONG: "bold on #d9dee3",
         Ink.FIGURE: "bold",
         Ink.STALE: "#555555",
-        Ink.CLEAR: "bold #00552f",
-        Ink.THIN: "bold #6e4a00",
-        Ink.LIFT: "bold #9a3400",
-        Ink.LOST: "bold #a80010",
+        Ink.CLEAR: "bold #00663d",
+        Ink.THIN: "bold #524100",
+        Ink.LIFT: "bold #5c1800",
+        Ink.LOST: "bold #47000c",
         Ink.TITLE_WARNING: "bold #543800 on #d9dee3",
         Ink.AGE: "bold reverse",
-        Ink.LIFT_BAR: "bold reverse #9a3400",
-        Ink.LOST_BAR: "bold reverse #a80010",
+        Ink.LIFT_BAR: "bold reverse #5c1800",
+        Ink.LOST_BAR: "bold reverse #47000c",
         Ink.TROUBLE: "bold reverse #a80010",
         Ink.RECORDING: "bold #a80010",
         Ink.REPLAY: "bold reverse #1c2f8f",
+        Ink.CHOSEN: "bold reverse",
         Ink.KEY: "bold underline",
         Ink.SPEED_AREA: "#123f7a",
         Ink.MARGIN_AREA: "#0b5a45",
@@ -105,9 +108,13 @@ SUNLIGHT = _palette(
 _BOLD = (
     *(Ink.STRONG, Ink.FIGURE, Ink.CLEAR, Ink.THIN, Ink.LIFT, Ink.LOST, Ink.RECORDING, Ink.KEY),
     *(Ink.TITLE_STRONG, Ink.TITLE_WARNING, Ink.LIFT_BAR, Ink.LOST_BAR, Ink.TROUBLE, Ink.AGE),
+    Ink.CHOSEN,
 )
 _UNDERLINED = (Ink.TITLE, Ink.TITLE_STRONG, Ink.TITLE_WARNING)
-_REVERSE = (*(Ink.LIFT_BAR, Ink.LOST_BAR, Ink.TROUBLE, Ink.REPLAY, Ink.AGE, Ink.MARGIN_LIMIT_CUT),)
+_REVERSE = (
+    *(Ink.LIFT_BAR, Ink.LOST_BAR, Ink.TROUBLE, Ink.REPLAY, Ink.AGE, Ink.MARGIN_LIMIT_CUT),
+    Ink.CHOSEN,
+)
 _DIM = (Ink.FAINT, Ink.STALE, Ink.AXIS, Ink.RULE)
 
 COLOURLESS = Palette(

@@ -10,14 +10,14 @@ from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from rich.text import Text
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
-from textual.widgets import Static
 
-from groundstation.screens.drawing.ink import Ink
-from groundstation.screens.drawing.text import clean
-from groundstation.screens.palette import COLOURLESS, THEMES
+from groundstation.cautions import BESIDE_A_TITLE
+from groundstation.screens.drawing.ink import Ink, Line, Run
+from groundstation.screens.drawing.text import blank, fit, line, wrap
+from groundstation.screens.palette import COLOURLESS, THEMES, Palette
+from groundstation.screens.widgets.panel import Panel
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,23 +30,24 @@ class Offer:
     """A few words on it."""
 
 
-CAUTION = "Advice only: the transmitter's own alarms and the failsafe come first."
-
 Look = Callable[[], Awaitable[tuple[Sequence[Offer], str]]]
 """Looks for sources that take a while to find; returns them, and why there may be no more."""
+
+KEYS = (
+    ("enter", "watch"), ("↑↓", "choose"), ("r", "look again"), ("t", "theme"), ("q", "quit"),
+)  # fmt: skip
+SAID_ROWS = 3
+
+_SOURCE_CELLS = 34
 
 
 class PickerApp(App[str]):
     """Shows what can be watched; `run` returns the chosen source, or None."""
 
-    CSS = """
-    Screen { background: transparent; overflow: hidden; }
-    #title { height: 2; padding: 0 1; }
-    #offers { height: 1fr; }
-    #said { height: auto; max-height: 4; padding: 1; }
-    #caution, #keys { height: 1; padding: 0 1; }
-    """
+    CSS = "Screen { overflow: hidden; } Panel { width: 100%; }"
     ENABLE_COMMAND_PALETTE = False
+    AUTO_FOCUS = None
+    ALLOW_SELECT = False
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q,escape", "quit", "quit"),
         Binding("ctrl+c", "quit", "quit", priority=True),
@@ -74,14 +75,15 @@ class PickerApp(App[str]):
         self._chosen = 0
         self._palette = COLOURLESS if self.no_color else THEMES[theme]
         self._said = ""
+        self._page = Panel()
 
     def compose(self) -> ComposeResult:
-        """Stack title, list, what is said, caution, keys."""
-        for place in ("title", "offers", "said", "caution", "keys"):
-            yield Static("", id=place, markup=False)
+        """Show one page."""
+        yield self._page
 
     def on_mount(self) -> None:
         """Look for the first time."""
+        self._use_palette(self._palette)
         self.action_look_again()
 
     def on_resize(self) -> None:
@@ -110,37 +112,44 @@ class PickerApp(App[str]):
         """Change the colours, where there are any."""
         if not self.no_color:
             names = list(THEMES)
-            self._palette = THEMES[names[(names.index(self._palette.name) + 1) % len(names)]]
-            self._redraw()
+            self._use_palette(THEMES[names[(names.index(self._palette.name) + 1) % len(names)]])
 
     async def _find_more(self) -> None:
         found, said = await self._look()
         self._listed += found
-        self._said = clean(said)
+        self._said = said
         self._redraw()
 
-    def _redraw(self) -> None:
-        if self._palette.ground is not None:
-            self.screen.styles.background = self._palette.ground
-        styles = self._palette.styles
-        self.query_one("#title", Static).update(Text("What shall be watched?", styles[Ink.STRONG]))
-        self.query_one("#offers", Static).update(self._list())
-        self.query_one("#said", Static).update(Text(self._said, styles[Ink.LABEL]))
-        self.query_one("#caution", Static).update(Text(CAUTION, styles[Ink.FAINT]))
-        keys = "enter watch   ↑↓ choose   r look again   t theme   q quit"
-        self.query_one("#keys", Static).update(Text(keys, styles[Ink.TEXT]))
+    def _use_palette(self, palette: Palette) -> None:
+        self._palette = palette
+        if palette.ground is not None:
+            self.screen.styles.background = palette.ground
+        self._page.use_palette(palette)
 
-    def _list(self) -> Text:
+    def _redraw(self) -> None:
+        if not self.is_mounted(self._page):
+            return
+        width, height = self.size
+        caution = (fit(BESIDE_A_TITLE, width - 17), Ink.TITLE)
+        title = line(width, (" WHAT TO WATCH  ", Ink.TITLE_STRONG), caution, pad=Ink.TITLE)
+        said = [
+            line(width, (f" {text}", Ink.LABEL))
+            for text in wrap(self._said, max(width - 2, 1), SAID_ROWS)
+        ]
+        keys: list[Run] = [(" ", Ink.TEXT)]
+        for key, does in KEYS:
+            keys += [(key, Ink.KEY), (f" {does}  ", Ink.TEXT)]
+        rows = max(height - 2 - len(said), 0)
+        drawn = [title, *self._list(width, rows), *said, line(width, *keys)]
+        self._page.place(drawn[:height])
+
+    def _list(self, width: int, rows: int) -> list[Line]:
         """Return the offers that fit, the chosen one among them, marked and in reverse."""
-        rows = max(self.size.height - 9, 1)
         first = max(self._chosen - rows + 1, 0)
-        lines = Text()
+        drawn = []
         for place, offer in enumerate(self._listed[first : first + rows], start=first):
             chosen = place == self._chosen
-            text = f" {'▶' if chosen else ' '} {clean(offer.source):<34}  {clean(offer.what)}"
-            row = Text(text, self._palette.styles[Ink.STRONG if chosen else Ink.TEXT])
-            row.truncate(self.size.width, overflow="ellipsis", pad=True)
-            if chosen:
-                row.stylize("reverse")
-            lines.append_text(row).append("\n")
-        return lines
+            text = f" {'▶' if chosen else ' '} {fit(offer.source, width):<{_SOURCE_CELLS}}"
+            ink = Ink.CHOSEN if chosen else Ink.TEXT
+            drawn.append(line(width, (fit(f"{text}  {offer.what}", width), ink), pad=ink))
+        return drawn + [blank(width)] * (rows - len(drawn))

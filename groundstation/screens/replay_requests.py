@@ -17,7 +17,11 @@ _TIME = re.compile(r"(?:(?:(\d{1,3}):)?(\d{1,4}):)?(\d{1,6}(?:\.\d*)?)")
 
 
 def toggle_pause(replay: ReplayControl) -> None:
-    """Hold, or go on."""
+    """Hold, or go on; from the end, begin again."""
+    if replay.state.ended:
+        replay.seek(replay.state.start_s)
+        replay.pause(False)
+        return
     replay.pause(not replay.state.paused)
 
 

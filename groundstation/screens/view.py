@@ -24,6 +24,8 @@ class Page(StrEnum):
     CHANNELS = "channels"
     DISTANCE = "distance"
     """The margin over distance."""
+    LARGE = "large"
+    """The figures alone, over the whole screen."""
     KEYS = "keys"
 
 
@@ -84,6 +86,7 @@ def look(
             height,
             is_replay=replay is not None,
             has_trouble=bool(record.trouble),
+            is_large=page is Page.LARGE,
             has_course=snapshot.identity is not None and snapshot.forecast.distance_m is not None,
         ),
         page=page,

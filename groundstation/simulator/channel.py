@@ -15,15 +15,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from math import atan2, cos, exp, hypot, log10, pi, radians, sin, sqrt
 
-import numpy as np
-
+from groundstation.simulator.ground import SPEED_OF_LIGHT_MPS, Ground, Polarisation
 from groundstation.simulator.noise import Stream, generator, normal_rows
-from groundstation.simulator.propagation import (
-    SPEED_OF_LIGHT_MPS,
-    Ground,
-    Polarisation,
-    two_ray_loss_db,
-)
 
 LOSS_STEP_M = 0.5
 LOSS_REACH_M = 2500.0
@@ -79,6 +72,10 @@ def _loss_table_db(
     car_height_m: float,
     ground: Ground,
 ) -> tuple[float, ...]:
+    import numpy as np
+
+    from groundstation.simulator.propagation import two_ray_loss_db
+
     distances_m = np.maximum(np.arange(0.0, LOSS_REACH_M, LOSS_STEP_M), NEAREST_M)
     losses_db = two_ray_loss_db(
         distances_m,

@@ -2,17 +2,20 @@
 
 Owns the streams: each part of the simulation draws from its own, derived from the seed alone, so
 that a changed gain does not move the road, and two set-ups meet the same joints, the same
-shadows and the same noise. NumPy draws in blocks; the simulation takes plain floats.
+shadows and the same noise. NumPy draws in blocks; the simulation takes plain floats. It is loaded
+when a run begins: to know a scenario's name takes no NumPy.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from enum import IntEnum
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from groundstation.errors import UsageError
+
+if TYPE_CHECKING:
+    import numpy as np
 
 BLOCK_ROWS = 512
 
@@ -36,6 +39,17 @@ class Stream(IntEnum):
     SPIKES = 14
 
 
+def checked_seed(seed: int) -> int:
+    """Return the seed.
+
+    Raises:
+        UsageError: It is negative.
+    """
+    if seed < 0:
+        raise UsageError(f"a seed is a whole number from 0 up, not {seed}")
+    return seed
+
+
 def generator(seed: int, stream: Stream) -> np.random.Generator:
     """Return the random generator of one stream.
 
@@ -46,8 +60,9 @@ def generator(seed: int, stream: Stream) -> np.random.Generator:
     Raises:
         UsageError: The seed is negative.
     """
-    if seed < 0:
-        raise UsageError(f"a seed is a whole number from 0 up, not {seed}")
+    import numpy as np
+
+    seed = checked_seed(seed)
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(int(stream),)))
 
 

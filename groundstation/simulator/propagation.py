@@ -9,29 +9,10 @@ Reflection coefficients: Fresnel, in the form of T. S. Rappaport, Wireless Commu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
-
 import numpy as np
 from numpy.typing import NDArray
 
-SPEED_OF_LIGHT_MPS = 299_792_458.0
-
-
-class Polarisation(StrEnum):
-    """Which way the aerials stand."""
-
-    VERTICAL = "vertical"
-    HORIZONTAL = "horizontal"
-
-
-@dataclass(frozen=True, slots=True)
-class Ground:
-    """Electrical properties of the ground."""
-
-    permittivity: float = 15.0
-    """Relative."""
-    conductivity_s_per_m: float = 0.005
+from groundstation.simulator.ground import SPEED_OF_LIGHT_MPS, Ground, Polarisation
 
 
 def free_space_loss_db(distance_m: NDArray[np.float64], frequency_hz: float) -> NDArray[np.float64]:

@@ -18,7 +18,7 @@ from importlib.util import find_spec
 
 from groundstation.radio.level import Level
 from groundstation.sound.outputs import Beat
-from groundstation.sound.tones import frequency_hz
+from groundstation.sound.pitch import frequency_hz
 from groundstation.wording import printable
 
 UNANSWERED = 4

@@ -1,9 +1,4 @@
-"""What a tone sounds like: its pitch from the stop margin, its samples without a click.
-
-Pure. The less is left, the higher the pitch: it falls by an octave per 10 dB of margin, from
-2400 Hz at none to 1949 Hz at 3 dB, 1200 Hz at 10 dB, 600 Hz at 20 dB and more. Ears and small
-loudspeakers are at their best between 500 Hz and 3 kHz (common practice, no source).
-"""
+"""What a tone sounds like: its samples, without a click at either end or between two. Pure."""
 
 from __future__ import annotations
 
@@ -12,10 +7,6 @@ from numpy.typing import NDArray
 
 SAMPLE_RATE_HZ = 48_000
 
-HIGHEST_HZ = 2400.0
-DECIBELS_PER_OCTAVE = 10.0
-GREATEST_MARGIN_DB = 20.0
-
 LOUDNESS = 0.7
 """Peak of a tone, of full scale."""
 
@@ -23,12 +14,6 @@ RAMP_S = 0.008
 """A tone swells and dies away in this time: short enough for a beat, long enough not to click."""
 
 Samples = NDArray[np.float32]
-
-
-def frequency_hz(stop_margin_db: float) -> float:
-    """Return the pitch for a margin at the stopping point; monotone, held at both ends."""
-    margin_db = min(max(stop_margin_db, 0.0), GREATEST_MARGIN_DB)
-    return float(HIGHEST_HZ * 2.0 ** (-margin_db / DECIBELS_PER_OCTAVE))
 
 
 def tone(pitch_hz: float, sounding_s: float) -> Samples:

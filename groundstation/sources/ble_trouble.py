@@ -78,10 +78,10 @@ def not_heard(address: BleAddress) -> SourceError:
     """Return that the car was not heard in a whole scan."""
     hint = (
         "Switch it on and bring it nearer; while another program is connected to it, it is not "
-        "heard; groundstation sources lists what is"
+        "heard; `groundstation sources` lists what is"
     )
     if sys.platform == "darwin" and is_hardware_address(address.device):
-        hint = "macOS tells no such addresses; groundstation sources lists what it calls the car"
+        hint = "macOS tells no such addresses; `groundstation sources` lists what it calls the car"
     sort = "at" if is_address(address.device) else "named"
     return SourceError(f"No car {sort} {address.device} is heard", hint)
 

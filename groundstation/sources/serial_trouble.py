@@ -41,7 +41,7 @@ def open_trouble(error: Exception, device: str, baud: int) -> SourceError:
         return SourceError(f"This user may not open {device}", permission_hint())
     if not _may_be_a_port(device):
         return SourceError(
-            f"{device} is not a serial port", "groundstation sources lists what can be opened"
+            f"{device} is not a serial port", "`groundstation sources` lists what is there"
         )
     if isinstance(error, (ValueError, OverflowError)):
         return SourceError(
@@ -57,7 +57,7 @@ def missing(device: str) -> SourceError:
     """Return that `device` is not there."""
     return SourceError(
         f"There is no port {device}",
-        "Plug the receiver in; groundstation sources lists what is there",
+        "Plug the receiver in; `groundstation sources` lists what is there",
     )
 
 

@@ -1,23 +1,25 @@
 """A car that does not exist, driven in real time.
 
 Owns only the pace: what the simulated car sends is handed over when the clock says that it would
-arrive. The source is finite: it ends with the scenario.
+arrive. The source is finite: it ends with the scenario. The car is built when it is first listened
+to: that takes longer than to open a window, and nothing needs it before.
 """
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Iterable, Iterator
 from difflib import get_close_matches
 from typing import Protocol
 
 from groundstation.clock import Clock
 from groundstation.errors import UnknownSourceError
 from groundstation.inbound import BytesReceived, DriverPlaced, LinkChanged, LinkState
+from groundstation.simulator.noise import checked_seed
 from groundstation.simulator.scenario import Scenario
 from groundstation.simulator.scenarios import SCENARIOS
-from groundstation.simulator.simulation import Simulation
 from groundstation.sources.address import SimulatedAddress
 from groundstation.sources.live import LiveSource
+from protocol import Table
 
 
 class Emission(Protocol):
@@ -34,10 +36,30 @@ class Emission(Protocol):
         ...
 
 
+def emissions_of(
+    scenario: Scenario, *, seed: int, table: Table | None = None
+) -> Iterator[Emission]:
+    """Return what the car of a scenario sends; it is built when the first is asked for.
+
+    Raises:
+        UsageError: The seed is negative.
+    """
+    seed = checked_seed(seed)
+
+    def drive() -> Iterator[Emission]:
+        from groundstation.simulator.simulation import Simulation
+
+        yield from Simulation(scenario, seed=seed, table=table)
+
+    return drive()
+
+
 async def in_real_time(emissions: Iterable[Emission], clock: Clock) -> AsyncIterator[bytes]:
     """Yield what is sent, each when its time has come; late ones at once, none left out."""
-    start_s = clock.now_s()
+    start_s: float | None = None
     for emission in emissions:
+        # Counted from the first: to build the car has taken a moment.
+        start_s = clock.now_s() if start_s is None else start_s
         wait_s = start_s + emission.at_s - clock.now_s()
         if wait_s > 0:
             await clock.sleep(wait_s)
@@ -72,7 +94,7 @@ class SimulatedSource(LiveSource):
             scenario = _scenario(address)
             self._driver_deg = scenario.course.driver_deg
             self._duration_s = scenario.duration_s
-            emissions = Simulation(scenario, seed=address.seed)
+            emissions = emissions_of(scenario, seed=address.seed)
         self._emissions = emissions
 
     async def _pump(self) -> None:

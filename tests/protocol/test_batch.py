@@ -121,6 +121,16 @@ def test_a_long_recording_is_decoded_in_several_parts(
     assert batch.frames > 6000
 
 
+def test_blocks_too_short_for_a_frame_are_rejected_in_every_part(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(frames_module, "TOGETHER", 64)
+    monkeypatch.setattr(frames_module, "WORTHWHILE", 1)
+    batch = decode(b"\x00" + b"\x03ab\x00\x02ab\x00" * 250)
+    assert batch.frames == 0
+    assert batch.rejected == {RejectReason.TOO_SHORT: 250, RejectReason.STUFFING: 250}
+
+
 def every_short_block() -> bytes:
     alphabet = [1, 2, 3, 4, 5, 0x41, 0xFE, 0xFF]
     blocks = [bytes([byte]) for byte in range(1, 256)]
@@ -207,6 +217,7 @@ def test_columns_have_the_types_they_promise() -> None:
     assert stabiliser.tolist() == [True, False]
     assert batch.known("stabiliser_on").tolist() == [True, False]
     assert batch.column("vehicle_name").tolist() == ["Quickstep"]
+    assert batch.column("vehicle_name").dtype == np.object_
     assert batch.column("firmware").tolist() == [None]
     assert batch.known("firmware").tolist() == [False]
     assert batch.column("motor_rpm").tolist() == [90_000.0]
@@ -281,8 +292,9 @@ def test_a_frame_arrives_with_the_chunk_that_holds_its_delimiter() -> None:
 
 @pytest.mark.parametrize("sizes", [None, np.array([32]), np.array([30, 3])])
 def test_chunks_must_add_up(sizes: NDArray[np.int64] | None) -> None:
-    with pytest.raises(ValueError, match="the chunks do not add up to the data"):
-        decode(motion_frames(1)[0], np.array([0.0]), sizes)
+    for data in (motion_frames(1)[0], b""):
+        with pytest.raises(ValueError, match=r"^the chunks do not add up to the data$"):
+            decode(data, np.array([0.0]), sizes)
 
 
 def test_an_unknown_kind_is_kept() -> None:

@@ -135,6 +135,13 @@ def test_one_frame_and_none() -> None:
     assert all_at_once([(7, 123, nan)]) == [Place(123)]
     none = Counters(np.empty(0, np.uint16), np.empty(0, np.uint32), np.empty(0))
     assert len(place_all(none).vehicle_us) == 0
+    for count in (0, 1, 3):
+        frames = np.arange(count)
+        places = place_all(
+            Counters(frames.astype(np.uint16), frames.astype(np.uint32), frames.astype(np.float64))
+        )
+        columns = (places.vehicle_us, places.missed, places.late, places.rebooted)
+        assert [each.dtype for each in columns] == [np.int64, np.int32, np.bool_, np.bool_]
 
 
 def test_parts_join_without_a_seam(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -145,8 +145,14 @@ min = 0
 max = 254
 unknown = 255
 [[kind.field]]
+name = "version"
+type = "u8"
+min = 3
+max = 3
+unknown = 0
+[[kind.field]]
 name = "note"
-type = "text48"
+type = "text47"
 label = "a note"
 doc = "Free."
 """,
@@ -155,10 +161,16 @@ doc = "Free."
     kind = table.by_code[0xFE]
     assert kind.layout.size == 54
     assert (kind.doc, kind.rate_hz) == ("Ours.", (0.0, 2.0))
-    assert [each.label for each in kind.fields] == ["switches", "fine", "how coarse", "a note"]
-    assert [each.doc for each in kind.fields] == ["", "In steps of a nano.", "", "Free."]
+    assert [each.label for each in kind.fields] == [
+        "switches",
+        "fine",
+        "how coarse",
+        "version",
+        "a note",
+    ]
+    assert [each.doc for each in kind.fields] == ["", "In steps of a nano.", "", "", "Free."]
     values: dict[str, Value] = {"first": True, "second": False, "third": True}
-    values |= {"fine": 1.000000001, "coarse": 254, "note": "n" * 48}
+    values |= {"fine": 1.000000001, "coarse": 254, "version": 3, "note": "n" * 47}
     assert kind.decode(kind.encode(values)) == values
 
 

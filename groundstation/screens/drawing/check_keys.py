@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from groundstation.cautions import ON_SCREEN
 from groundstation.rangecheck.view import Step
 from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.keys import LAST_KEYS
@@ -31,9 +32,10 @@ _HELP = (
     ("r", "do a step again; what it measured is forgotten"),
     ("v", "verdict: stop measuring"),
     ("w", "the table of the walk, or the verdict"),
-    ("up down", "through the reasons of the verdict"),
+    ("↑↓", "through the reasons of the verdict"),
     ("s", "I stand where the car is now"),
     ("t", "dark, or for sunlight"),
+    ("escape", "close this page, or the table"),
     ("?", "this page"),
     ("q", "quit; what was measured is kept"),
 )
@@ -53,6 +55,8 @@ def check_keys_page(width: int, rows: int) -> list[Line]:
     """Return the page that explains every key."""
     drawn = [line(width, (" KEYS", Ink.TITLE), pad=Ink.TITLE)]
     drawn += [line(width, (f"  {key:<8}", Ink.KEY), (does, Ink.TEXT)) for key, does in _HELP]
+    if rows > len(drawn) + 1:
+        drawn += [line(width), line(width, (f"  {ON_SCREEN}", Ink.FAINT))]
     return (drawn + [line(width)] * rows)[:rows]
 
 

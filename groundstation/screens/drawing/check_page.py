@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from groundstation import cautions
 from groundstation.desk import RecordState
 from groundstation.rangecheck.setting import HEADINGS_DEG
 from groundstation.rangecheck.view import CheckView, Step
@@ -22,14 +23,10 @@ from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.text import cells, fit, line, spread, wrap
 from groundstation.vehicle.snapshot import Snapshot
 
-CAUTION = "advice only: transmitter alarms and failsafe come first"
-FAILSAFE_CAUTION = "Car held up, driven wheels free, nobody in reach of them."
-WALK_CAUTION = "Course closed; nobody touches the throttle while the car is carried."
-
 _LARGE_FROM = (110, 34)
 """Columns and rows from which figures and verdict are drawn large."""
 
-_CAUTIONS = {Step.FAILSAFE: FAILSAFE_CAUTION, Step.WALK: WALK_CAUTION}
+_CAUTIONS = {Step.FAILSAFE: cautions.PROOF, Step.WALK: cautions.CARRIED}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,10 +61,8 @@ def check_page(look: CheckLook) -> list[Line]:
     ]
     if look.record.trouble:
         head.append(trouble_row(look.record, width))
-    head.append(
-        line(width, (" RANGE CHECK  ", Ink.TITLE_STRONG), (fit(CAUTION, width - 15), Ink.TITLE),
-             pad=Ink.TITLE)
-    )  # fmt: skip
+    caution = (fit(cautions.BESIDE_A_TITLE, width - 15), Ink.TITLE)
+    head.append(line(width, (" RANGE CHECK  ", Ink.TITLE_STRONG), caution, pad=Ink.TITLE))
     head += steps(check, width)
     said = _said(look)
     is_large = width >= _LARGE_FROM[0] and look.rows >= _LARGE_FROM[1] - 1

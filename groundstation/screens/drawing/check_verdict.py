@@ -53,6 +53,8 @@ def so_far(view: CheckView, *, width: int, rows: int) -> list[Line]:
     step = next(each for each in view.steps if each.step is view.step)
     drawn = [line(width, (" SO FAR", Ink.TITLE), pad=Ink.TITLE)]
     drawn += _reasons(step.findings, width=width, rows=rows - 1)
+    if not step.findings:
+        drawn.append(line(width, ("  nothing measured yet", Ink.FAINT)))
     return (drawn + [blank(width)] * rows)[:rows]
 
 
@@ -87,7 +89,7 @@ def _reasons(findings: Sequence[Finding], *, width: int, rows: int) -> list[Line
         left = len(findings) - place
         if len(drawn) + len(block) > rows - (1 if left > 1 else 0):
             # The last row says how many are left out, but for a single one that fits.
-            drawn.append(line(width, (f"  and {left} more: key down", Ink.FAINT)))
+            drawn.append(line(width, (f"  and {left} more: ↓", Ink.FAINT)))
             break
         drawn += block
     return drawn[: max(rows, 0)]

@@ -30,18 +30,20 @@ def happenings(
     """Return the newest events that fit, under a title where one is wanted."""
     drawn = [line(width, (" EVENTS", Ink.TITLE), pad=Ink.TITLE)] if titled else []
     room = max(rows - len(drawn), 0)
-    told = (
-        [row for event in list(events)[-room:] for row in _rows(event, unit, width)] if room else []
-    )
-    drawn += told[-room:] if room else []
+    told: list[Line] = []
+    for event in reversed(list(events)[-room:] if room else []):
+        if len(told) == room:
+            break
+        told = _rows(event, unit, width, room - len(told)) + told
+    drawn += told
     return drawn + [line(width)] * (rows - len(drawn))
 
 
-def _rows(event: SessionEvent, unit: SpeedUnit, width: int) -> list[Line]:
-    """Return an event as one row, and the summary of a pass as two where it is too long for one."""
+def _rows(event: SessionEvent, unit: SpeedUnit, width: int, most: int) -> list[Line]:
+    """Return an event as one row; the summary of a pass as two, where it needs and has them."""
     if not isinstance(event, PassEnded):
         return [_row(event, unit, width)]
-    first, *more = wrap(describe(event, unit), max(width - _TIME_CELLS - 3, 1), 2)
+    first, *more = wrap(describe(event, unit), max(width - _TIME_CELLS - 3, 1), min(most, 2))
     time = (f"{clock_text(event.at_s):>{_TIME_CELLS}}  ", Ink.FAINT)
     under = (" " * (_TIME_CELLS + 2), Ink.FAINT)
     return [

@@ -41,6 +41,8 @@ class Ink(StrEnum):
     RECORDING = auto()
     REPLAY = auto()
     """Says that this is not live: in reverse."""
+    CHOSEN = auto()
+    """The row of a list that enter takes: in reverse."""
     KEY = auto()
     """A key that can be pressed."""
     SPEED_AREA = auto()

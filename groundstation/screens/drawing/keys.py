@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from groundstation.cautions import ON_SCREEN
+from groundstation.desk import ReplayState
 from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.text import beside, cells, line
 
@@ -11,12 +13,13 @@ LIVE_KEYS = (
     ("m", "mark"),
     ("s", "stand here"),
     ("d", "distance"),
+    ("b", "big"),
     ("u", "units"),
     ("c", "channels"),
     ("t", "theme"),
 )
 REPLAY_KEYS = (
-    ("space", "pause"), ("←→", "5 s"), (", .", "step"), ("[ ]", "speed"), ("n p", "marks"),
+    ("←→", "5 s"), (", .", "step"), ("[ ]", "speed"), ("n p", "marks"),
     ("g", "go to"),
 )  # fmt: skip
 LAST_KEYS = (("?", "keys"), ("q", "quit"))
@@ -26,11 +29,11 @@ _LIVE_HELP = (
     ("s", "I stand where the car is now"),
 )
 _REPLAY_HELP = (
-    ("space", "pause, go on"),
-    ("left right", "5 s back, forward"),
+    ("space", "pause, go on, again"),
+    ("←→", "5 s back, forward"),
     (", .", "one step back, forward"),
     ("[ ]", "slower, faster"),
-    ("p n", "previous, next bookmark"),
+    ("n p", "next, previous mark, pass"),
     ("g", "go to a time, as 1:23"),
 )
 _BOTH_HELP = (
@@ -38,21 +41,32 @@ _BOTH_HELP = (
     ("t", "dark, or for sunlight"),
     ("c", "your own channels"),
     ("d", "margin over distance"),
-    ("?", "this page"),
+    ("b", "big figures alone"),
+    ("?", "this page; escape closes"),
     ("q", "quit"),
 )
 _ADVICE = (
-    "Advice only: the transmitter's own alarms and the failsafe come first.",
+    ON_SCREEN,
     "Two links: CONTROL is transmitter to car, TELEMETRY is car to laptop.",
 )
 _TWO_COLUMNS_FROM = 72
 
 
-def keys_row(*, is_replay: bool, width: int) -> Line:
-    """Return the row at the foot; what does not fit is left out before the last keys."""
+def keys_row(*, replay: ReplayState | None, width: int, is_waiting: bool = False) -> Line:
+    """Return the row at the foot; what does not fit is left out before the last keys.
+
+    Args:
+        replay: Where a replay stands; None in a live session.
+        width: In cells.
+        is_waiting: Whether there is nothing yet that most keys could act on.
+    """
     last = [run for key in LAST_KEYS for run in _key(*key)]
     runs: list[Run] = [(" ", Ink.TEXT)]
-    for key in (*REPLAY_KEYS, *LIVE_KEYS[2:]) if is_replay else LIVE_KEYS:
+    if replay is not None:
+        keys = [("space", _space(replay)), *REPLAY_KEYS, *LIVE_KEYS[2:]]
+    else:
+        keys = [*LIVE_KEYS[-1:]] if is_waiting else [*LIVE_KEYS]
+    for key in keys:
         if cells(runs) + cells(_key(*key)) + cells(last) <= width:
             runs += _key(*key)
     return line(width, *runs, *last)
@@ -81,6 +95,13 @@ def entry_row(typed: str, complaint: str, width: int) -> Line:
         (f"{typed}▏", Ink.STRONG),
         (f"  {complaint or '1:23, or 83 for seconds; enter goes there, escape closes'}", Ink.FAINT),
     )
+
+
+def _space(replay: ReplayState) -> str:
+    """Return what the space bar does now."""
+    if replay.ended:
+        return "again"
+    return "go on" if replay.paused else "pause"
 
 
 def _help(entries: Sequence[tuple[str, str]], width: int) -> list[Line]:

@@ -22,14 +22,17 @@ BARS = {Level.LIFT: Ink.LIFT_BAR, Level.LOST: Ink.LOST_BAR}
 COUNTED_BELOW_S = 10.0
 """From here on the time to the lift takes the place of the level's large word."""
 
-_AT_WORST = {Level.CLEAR: 2}
-"""Largest scale of a word; a level that is no trouble stays calm."""
+CALM_SCALE = 2
+"""Largest scale of CLEAR: a level that is no trouble stays calm."""
 
 
 def banner(snapshot: Snapshot, width: int, *, range_check: str = "") -> Line:
     """Return the row that says the level and its reason; while it is calm, the range check too."""
     level = snapshot.level
     if level is None:
+        if snapshot.control.rssi_dbm is not None and snapshot.control.threshold_dbm is None:
+            said = " ○ no margin: the threshold is not known; give --threshold"
+            return line(width, (said, Ink.STRONG))
         return line(width, (" ○ control link not known yet", Ink.FAINT))
     mark, reason = MARKS[level], clean(snapshot.level_reason)
     lift_in_s = snapshot.forecast.lift_in_s
@@ -48,7 +51,9 @@ def banner(snapshot: Snapshot, width: int, *, range_check: str = "") -> Line:
     return spread(width, left, [(end, Ink.LABEL)])
 
 
-def block(snapshot: Snapshot, *, width: int, scale: int) -> list[Line]:
+def block(
+    snapshot: Snapshot, *, width: int, scale: int, calm_scale: int = CALM_SCALE
+) -> list[Line]:
     """Return the large word under its label, `rows_of(scale) + 1` rows."""
     level = snapshot.level
     bar = BARS.get(level) if level else None
@@ -56,7 +61,7 @@ def block(snapshot: Snapshot, *, width: int, scale: int) -> list[Line]:
     ground = bar or Ink.TEXT
     word: str = level or UNKNOWN
     counted = _counted(snapshot)
-    wanted = min(scale, _AT_WORST.get(level, scale)) if level else scale
+    wanted = min(scale, calm_scale) if level is Level.CLEAR else scale
     fitting = largest_scale(word, width=width - 2, scale=wanted)
     label = " CONTROL LINK"
     if level and counted is not None:

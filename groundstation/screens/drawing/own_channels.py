@@ -52,7 +52,12 @@ def own_table(snapshot: Snapshot, table: Table, *, width: int, rows: int) -> lis
     readings = list(own_channels(snapshot).items())
     title = line(width, (" OWN CHANNELS", Ink.TITLE), pad=Ink.TITLE)
     if not readings:
-        return [title, line(width, ("  none heard", Ink.FAINT))][:rows]
+        return [
+            title,
+            line(
+                width, ("  none heard; --channels FILE tells what your own frames hold", Ink.FAINT)
+            ),
+        ][:rows]
     height = max(rows - 1, 0)
     columns = min(max(width // COLUMN_CELLS, 1), -(-len(readings) // max(height, 1)))
     room = height * columns

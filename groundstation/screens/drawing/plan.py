@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from groundstation.screens.drawing.glyphs import rows_of
+from groundstation.screens.drawing.large_figures import FEWEST_ROWS
 
 WIDE_FROM = 110
 """Columns from which links, own channels and events stand side by side."""
@@ -54,9 +55,26 @@ class Plan:
 
 
 def plan(
-    width: int, height: int, *, is_replay: bool, has_trouble: bool, has_course: bool = False
+    width: int,
+    height: int,
+    *,
+    is_replay: bool,
+    has_trouble: bool,
+    has_course: bool = False,
+    is_large: bool = False,
 ) -> Plan:
-    """Return the best plan for a screen; all rows together are `height`, or less if it is tiny."""
+    """Return the best plan for a screen; all rows together are `height`, or less if it is tiny.
+
+    Args:
+        width: Of the screen, in cells.
+        height: Of the screen, in cells.
+        is_replay: Whether a row says where a replay stands.
+        has_trouble: Whether a row says that bytes are being lost.
+        has_course: Whether there is a course to be drawn.
+        is_large: Whether the figures stand alone.
+    """
+    if is_large:
+        return _large_plan(height, is_replay=is_replay, has_trouble=has_trouble)
     for scale in (4, 3, 2):
         lower = scale - 1
         figures = rows_of(scale) + rows_of(lower) + 2
@@ -87,6 +105,33 @@ def plan(
             wide=wide,
         )
     return _small_plan(height, is_replay=is_replay, has_trouble=has_trouble, has_course=has_course)
+
+
+def _large_plan(height: int, *, is_replay: bool, has_trouble: bool) -> Plan:
+    left = height - (banner := min(height, 1))
+
+    def take(rows: int) -> int:
+        nonlocal left
+        taken = rows if left - rows >= FEWEST_ROWS else 0
+        left -= taken
+        return taken
+
+    trouble, header = take(int(has_trouble)), take(1)
+    keys, progress = take(1), take(int(is_replay))
+    return Plan(
+        header=header,
+        trouble=trouble,
+        banner=banner,
+        figures=left,
+        scale=1,
+        lower_scale=0,
+        course=0,
+        charts=0,
+        details=0,
+        progress=progress,
+        keys=keys,
+        wide=False,
+    )
 
 
 def _small_plan(height: int, *, is_replay: bool, has_trouble: bool, has_course: bool) -> Plan:

@@ -36,9 +36,9 @@ def speed_text(speed: float) -> str:
 
 
 def _sign(state: ReplayState) -> str:
-    if state.paused:
-        return "PAUSED"
-    return "END" if state.ended else "PLAYING"
+    if state.ended:
+        return "END"
+    return "PAUSED" if state.paused else "PLAYING"
 
 
 def _passed(state: ReplayState, bookmarks: Sequence[Bookmark]) -> Bookmark | None:

@@ -122,7 +122,7 @@ def number(value: float | None, digits: int, unit: str = "") -> str:
 
 def named(kind: str, text: str) -> str:
     """Return what happened with its kind before it, unless it says so itself."""
-    return text if text.startswith(kind) else f"{kind}: {text}"
+    return text if kind in text.split(maxsplit=2)[:2] else f"{kind}: {text}"
 
 
 def ago(age_s: float) -> str:

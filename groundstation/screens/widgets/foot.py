@@ -38,7 +38,7 @@ class Foot(Panel):
             return []
         if self.has_focus:
             return [entry_row(self._typed, self._complaint, view.width)]
-        return [keys_row(is_replay=view.replay is not None, width=view.width)]
+        return [keys_row(replay=view.replay, width=view.width, is_waiting=view.is_waiting)]
 
     def ask(self) -> None:
         """Begin to take a time."""

@@ -18,7 +18,7 @@ class Pages(Panel):
         """Return the page that is open, if any."""
         plan, width = view.plan, view.width
         rows = plan.page + (plan.figures + plan.banner if view.is_waiting else 0)
-        if view.page is Page.CHARTS:
+        if view.page in (Page.CHARTS, Page.LARGE):
             return []
         if view.page is Page.KEYS:
             page = keys_page(is_replay=view.replay is not None, width=width, rows=rows)

@@ -14,7 +14,7 @@ class Waiting(Panel):
     def lines(self, view: View) -> list[Line]:
         """Return why there is nothing yet."""
         plan = view.plan
-        if not view.is_waiting or view.page is not Page.CHARTS:
+        if not view.is_waiting or view.page not in (Page.CHARTS, Page.LARGE):
             return []
         return waiting(
             view.snapshot,

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import argparse
+import io
 import json
+import shlex
 import subprocess
 import sys
 from pathlib import Path
+from typing import cast
 
 import pandas as pd
 import pytest
 
 from groundstation.__main__ import main
-from groundstation.cli.parser import COMMANDS
+from groundstation.cli import demo, live, picking
+from groundstation.cli.parser import COMMANDS, Command, build_parser, parse
+from groundstation.sources import listing
+from groundstation.sources.listing import FoundPort
 from protocol import Sender
 
 
@@ -40,7 +47,65 @@ def test_each_command_says_what_it_is_for_with_an_example(
 ) -> None:
     code, out, _ = run(capsys, command, "--help")
     assert code == 0
-    assert f"example: groundstation {command}" in " ".join(out.split())
+    assert out.rstrip().splitlines()[-2].startswith(f"  groundstation {command}")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_example_is_understood(command: str) -> None:
+    examples = cast("Command", COMMANDS[command]).EXAMPLES
+    assert 2 <= len(examples) <= 3
+    for typed, _ in examples:
+        program, *argv = shlex.split(typed.partition(">")[0])
+        assert program == "groundstation"
+        assert argv[:1] in ([], [command])
+        assert len(typed) <= 78
+        build_parser().parse_args(argv or ["live"])
+
+
+class Tty(io.StringIO):
+    """Output that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_alone_on_a_terminal_it_asks_what_to_watch(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", Tty())
+    monkeypatch.setattr("sys.stdout", Tty())
+    arguments = parse([])
+    assert arguments.run is live.run
+    assert arguments.source is None
+
+
+def test_alone_without_a_terminal_it_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys)
+    assert (code, out) == (2, "")
+    assert err.startswith("usage: groundstation")
+
+
+def test_the_demo_that_was_chosen_runs_as_the_demo_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    ran: list[argparse.Namespace] = []
+    monkeypatch.setattr(picking, "pick_source", lambda folder, *, theme: picking.DEMO)
+    monkeypatch.setattr(demo, "run", lambda arguments: ran.append(arguments) or 0)
+    assert main(["live", "--units", "mph"]) == 0
+    (arguments,) = ran
+    usual = vars(parse(["demo", "--units", "mph"]))
+    assert {name: vars(arguments)[name] for name in usual if name != "run"} == {
+        name: value for name, value in usual.items() if name != "run"
+    }
+
+
+def test_what_is_plugged_in_stands_before_the_demo(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ports = [
+        FoundPort("/dev/ttyS0", "", vid=None, pid=None, serial_number=None),
+        FoundPort("/dev/ttyUSB0", "USB adapter", vid=0x0403, pid=0x6001, serial_number="A1"),
+    ]
+    monkeypatch.setattr(listing, "list_serial_ports", lambda: ports)
+    (tmp_path / "dart.toml").write_text("number = 1", encoding="utf-8")
+    offered = [offer.source for offer in picking._offers(tmp_path)]
+    assert offered == ["dart", "serial:/dev/ttyUSB0", "demo", "serial:/dev/ttyS0"]
 
 
 def test_the_caution_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> None:
@@ -63,6 +128,7 @@ def test_the_caution_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> N
         (["simulate", "--scenario", "crash", "--stream", "serial:/dev/x"], "Cannot stream"),
         (["sessions", "--settings", "none.toml"], "There is no settings file none.toml"),
         (["live", "COM1", "--channels", "none.toml"], "none.toml"),
+        (["import", "none.csv"], "There is no file none.csv"),
     ],
 )
 def test_wrong_usage_is_one_plain_sentence_and_code_2(
@@ -236,14 +302,37 @@ def test_a_reader_that_leaves_early_is_no_error(edge: Path) -> None:
     assert process.returncode == 0
 
 
-@pytest.mark.parametrize("command", ["live", "demo", "replay", "sessions"])
-def test_heavy_libraries_are_not_loaded_to_parse_a_command(command: str) -> None:
-    check = (
-        "import sys; from groundstation.__main__ import main\n"
-        f"try: main([{command!r}, '--help'])\n"
-        "except SystemExit: pass\n"
-        "heavy = {'pandas', 'pyarrow', 'scipy', 'bleak', 'serial', 'textual', 'numpy'}\n"
-        "print('loaded', sorted(heavy & set(sys.modules)))"
+HEAVY = "{'numpy', 'pandas', 'plotly', 'pyarrow', 'scipy', 'bleak', 'serial', 'sounddevice'}"
+
+
+def loaded_after(program: str) -> str:
+    """Return which heavy libraries are there when a program has run."""
+    program += f"\nimport sys; print('loaded', sorted({HEAVY} & set(sys.modules)))"
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
     )
-    done = subprocess.run([sys.executable, "-c", check], capture_output=True, text=True, check=True)
-    assert done.stdout.splitlines()[-1] == "loaded []"
+    return done.stdout.splitlines()[-1]
+
+
+def test_heavy_libraries_are_not_loaded_to_parse_any_command() -> None:
+    program = (
+        "import sys; from groundstation.__main__ import main\n"
+        "from groundstation.cli.parser import COMMANDS\n"
+        "for words in ([], *([name] for name in COMMANDS)):\n"
+        "    try: main([*words, '--help'])\n"
+        "    except SystemExit: pass\n"
+        "assert not {'textual', 'rich'} & set(sys.modules)"
+    )
+    assert loaded_after(program) == "loaded []"
+
+
+def test_heavy_libraries_are_not_loaded_before_the_first_picture() -> None:
+    # All that `demo` and `live` need up to there; the port's library is opened with the port.
+    program = (
+        "import groundstation.cli.watching, groundstation.cli.check_standing\n"
+        "import groundstation.cli.picking, groundstation.screens.app\n"
+        "import groundstation.sources.pseudo_terminal\n"
+        "from groundstation.sources.simulated import SCENARIOS, emissions_of\n"
+        "emissions_of(SCENARIOS['demo'], seed=1)"
+    )
+    assert loaded_after(program) == "loaded []"

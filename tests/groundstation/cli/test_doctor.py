@@ -23,5 +23,5 @@ def test_what_is_in_the_way_fails_the_command(
     settings.write_text("bauds = 1\n", encoding="utf-8")
     assert main(["doctor", "--settings", str(settings), "--sessions", str(tmp_path)]) == 1
     shown = capsys.readouterr().out
-    assert "bad   settings" in shown
+    assert "✗ bad   settings" in shown
     assert "bauds" in shown

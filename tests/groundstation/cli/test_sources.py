@@ -29,7 +29,7 @@ def test_what_is_there_is_listed(
     there(monkeypatch, PORTS, BleListing(CARS))
     assert main(["sources"]) == 0
     out = capsys.readouterr().out
-    assert "serial:/dev/ttyUSB0" in out
+    assert "✓ serial:/dev/ttyUSB0" in out
     assert "USB 0403:6001" in out
     assert "ble:AA:BB:CC:DD:EE:FF" in out
     assert "-61 dBm" in out
@@ -50,8 +50,8 @@ def test_nothing_there_is_said_and_is_no_error(
     there(monkeypatch, [], BleListing(trouble="No Bluetooth adapter was found."))
     assert main(["sources"]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "no serial port is there; is the adapter plugged in?",
-        "No Bluetooth adapter was found.",
+        "! no serial port is there; is the adapter plugged in?",
+        "! No Bluetooth adapter was found.",
     ]
 
 

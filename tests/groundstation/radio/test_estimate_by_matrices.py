@@ -188,6 +188,7 @@ WAYS: dict[str, Callable[[Sides], object]] = {
     "beside the driver": lambda sides: heard(sides, 1, 1.0, 2.0),
     "out": lambda sides: heard(sides, 2, 5.0, 9.0, 16.0, 30.0, 34.0, 41.0, 80.0, 120.0),
     "in and out again": lambda sides: heard(sides, 3, 90.0, 70.0, 40.0, 20.0, 35.0, 60.0, 140.0),
+    "in and out in small steps": lambda sides: heard(sides, 6, 90.0, 20.0, 22.0, 25.0, 27.0, 30.0),
     "over a bound": lambda sides: (
         heard(sides, 4, 6.0, 12.0, 25.0),
         bounded(sides, 50.0, 1.0, above=True),
@@ -213,21 +214,26 @@ def test_it_is_the_filter_of_the_textbook(way: str, begun: bool | None) -> None:
     for distance_m in (2.0, 8.0, 30.0, 58.0, 100.0, 145.0, 400.0):
         expected = sides[1].predict(distance_m)
         assert sides[0].predict(distance_m) == pytest.approx(expected, rel=1e-6, abs=1e-6)
-    fit = sides[0].fit()
     if begun is None and way == "nothing heard":
-        assert fit is None
-        return
+        assert sides[0].fit() is None
+    else:
+        assert fitted(sides[0]) == pytest.approx(sides[1].fit(), rel=1e-6)
+
+
+def fitted(estimate: LinkEstimate) -> list[float]:
+    fit = estimate.fit()
     assert fit is not None
     held = [fit.level_at_1m_dbm, fit.exponent]
-    held += [fit.level_sigma_db, fit.exponent_sigma, fit.shadow_sigma_db]
-    assert held == pytest.approx(sides[1].fit(), rel=1e-6)
+    return [*held, fit.level_sigma_db, fit.exponent_sigma, fit.shadow_sigma_db]
 
 
 def agree(sides: Sides) -> bool:
     distances_m = (2.0, 30.0, 100.0, 145.0, 400.0)
     expected = [sides[1].predict(distance_m) for distance_m in distances_m]
     found = [sides[0].predict(distance_m) for distance_m in distances_m]
-    return np.allclose(found, expected, rtol=1e-6)
+    return np.allclose(found, expected, rtol=1e-6) and np.allclose(
+        fitted(sides[0]), sides[1].fit(), rtol=1e-6
+    )
 
 
 def test_a_jump_opens_the_level_of_every_hypothesis_and_is_told_once() -> None:
@@ -243,6 +249,10 @@ def test_a_jump_opens_the_level_of_every_hypothesis_and_is_told_once() -> None:
     for covariance in sides[1].covariances:
         covariance[0, 0] += 7.0**2
     assert agree(sides)
+    risen_dbm = sides[0].predict(34.0)[0] + 90.0
+    sides[0].move(34.0, 2.0)
+    sides[0].observe(risen_dbm, 1.3)
+    assert sides[0].jumps == 2
 
 
 def test_a_strength_of_shadow_is_never_ruled_out() -> None:

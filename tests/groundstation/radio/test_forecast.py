@@ -105,11 +105,11 @@ def test_way_to_a_distance_is_the_inverse_of_the_distance_after_a_way() -> None:
 
 
 def test_dead_reckoning_goes_on_with_half_the_acceleration() -> None:
-    gaining = Motion(1.0, 100.0, 1.0, 20.0, 20.0, accel_mps2=4.0, brakes=True)
+    gaining = Motion(1.0, 100.0, 2.0, 20.0, 20.0, accel_mps2=4.0, brakes=True)
     then = gaining.after(2.0)
     # 2 m/s2 for 2 s: 22 m/s on the mean. The doubt is 0.25 a t^2 and 2 % of the way.
     assert (then.at_s, then.distance_m, then.speed_mps, then.away_mps) == (3.0, 144.0, 24.0, 24.0)
-    assert then.sigma_m == pytest.approx(sqrt(1.0 + (4.0 + 0.88) ** 2))
+    assert then.sigma_m == pytest.approx(sqrt(4.0 + (4.0 + 0.88) ** 2))
     assert (then.accel_mps2, then.brakes) == (4.0, True)
 
 
@@ -132,6 +132,7 @@ def test_dead_reckoning_ends_at_rest_and_never_goes_back_in_time() -> None:
         # Speed and growth of the distance are measured apart: the noise of both may not add up.
         (20.0, 21.0, 100.0, 0.0),
         (20.0, -21.0, -100.0, 0.0),
+        (0.5, -0.5, -100.0, 0.0),
         (0.0, 0.0, 100.0, 0.0),
     ],
 )

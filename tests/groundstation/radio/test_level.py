@@ -31,9 +31,13 @@ def judged(**changes: object) -> LevelJudge:
         ({"margin_db": 9.9}, Level.THIN, "margin 9.9 dB, under 10 dB"),
         ({"margin_db": 2.9}, Level.LIFT, "margin 2.9 dB, under 3 dB"),
         ({"margin_db": -4.0}, Level.LIFT, "margin -4.0 dB, under 3 dB"),
+        ({"received_percent": 80.0}, Level.CLEAR, "margin 30.0 dB"),
+        ({"received_percent": 50.0}, Level.THIN, "only 50 % of control packets received"),
         ({"received_percent": 79.0}, Level.THIN, "only 79 % of control packets received"),
         ({"received_percent": 49.0}, Level.LIFT, "only 49 % of control packets received"),
         ({"margin_db": None}, Level.CLEAR, "100 % of control packets received"),
+        ({"silence_s": 0.5}, Level.LIFT, "no telemetry for 0.5 s"),
+        ({"silence_s": 1.0}, Level.LOST, "no telemetry for 1.0 s"),
         ({"silence_s": 0.6}, Level.LIFT, "no telemetry for 0.6 s"),
         ({"silence_s": 1.2}, Level.LOST, "no telemetry for 1.2 s"),
         ({"failsafe_active": True}, Level.LOST, "failsafe active"),
@@ -189,3 +193,20 @@ def test_while_it_recovers_the_old_reason_stands_and_unknown_changes_nothing() -
         0.0,
     )
     assert judge.better_since_s == 0.5
+
+
+def test_a_driver_who_brakes_is_let_off_only_with_margin_to_spare() -> None:
+    judge = judged(**AHEAD | {"stop_margin_p05_db": -2.9})
+    braking = replace(GOOD, **AHEAD | {"stop_margin_p05_db": -1.0, "brakes": True})
+    for at_s in (1.0, 1.0 + RECOVERY_S):
+        judge.judge(at_s, view=braking, limits=LIMITS)
+    assert (judge.level, judge.reason) == (
+        Level.THIN,
+        "stop margin -1.0 dB (5 %): stops at 412 m, brakes already",
+    )
+    # Weak where it is, by less than the margin to spare: no better than it was.
+    judge = judged(**AHEAD | {"stop_margin_p05_db": -2.9})
+    weak = replace(braking, margin_db=4.0)
+    for at_s in (1.0, 1.0 + RECOVERY_S):
+        judge.judge(at_s, view=weak, limits=LIMITS)
+    assert judge.level is Level.LIFT

@@ -94,6 +94,19 @@ def test_a_place_in_doubt_counts_by_how_the_slope_changes_until_the_stop_point()
     assert more_db2 == pytest.approx(((17.4 / stop_m - 17.4 / 100.0) * 20.0) ** 2)
 
 
+def test_beside_the_driver_the_slope_is_taken_as_that_at_ten_metres() -> None:
+    estimate, spreads = estimate_at(5.0), []
+    for sigma_m in (0.0, 1.2):
+        motion = replace(leaving(speed_mps=10.0, sigma_m=sigma_m), distance_m=5.0)
+        ahead = Outlook().look(estimate, motion, SETTING)
+        assert ahead.stop_margin_db is not None
+        assert ahead.stop_margin_p05_db is not None
+        spreads.append(ahead.stop_margin_db - ahead.stop_margin_p05_db)
+    stop_m = 5.0 + stop_way_m(motion, SETTING.braking)[0]
+    more_db2 = (spreads[1] ** 2 - spreads[0] ** 2) / 1.6449**2
+    assert more_db2 == pytest.approx(((17.4 / stop_m - 1.74) * 1.2) ** 2)
+
+
 def settled(motion: Motion) -> tuple[Outlook, Ahead]:
     """Look often enough for the search to have come to its end."""
     outlook, estimate = Outlook(), estimate_at(100.0)
@@ -144,6 +157,7 @@ def test_the_last_place_to_stop_has_the_wanted_margin_at_five_percent() -> None:
 def test_at_rest_the_stop_point_is_here_and_nothing_is_counted_down() -> None:
     ahead = Outlook().look(estimate_at(100.0), leaving(speed_mps=MOVING_MPS - 0.1), SETTING)
     assert (ahead.moving, ahead.lift_in_s, ahead.lift_point_m) == (False, None, None)
+    assert Outlook().look(estimate_at(100.0), leaving(speed_mps=MOVING_MPS), SETTING).moving
     assert ahead.stop_margin_db is not None
     # A place in doubt matters only to a car that moves.
     lost = Outlook().look(estimate_at(100.0), leaving(speed_mps=0.0, sigma_m=90.0), SETTING)

@@ -224,6 +224,15 @@ def test_minimum_effective_height(frequency_hz: float, least_m: float, loss_db: 
     assert computed_db == pytest.approx(loss_db, abs=0.005)
 
 
+def test_a_horizontal_aerial_gains_from_the_last_centimetre() -> None:
+    # The same source; figures computed: 0.1249 m / 2 pi, over the root of 14, and of 3.
+    for ground, least_m in ((V15, 0.00531), (V4, 0.01148)):
+        computed_m = minimum_effective_height_m(
+            2.4e9, ground=ground, polarisation=Polarisation.HORIZONTAL
+        )
+        assert computed_m == pytest.approx(least_m, abs=5e-6)
+
+
 @pytest.mark.parametrize("polarisation", Polarisation)
 @pytest.mark.parametrize("frequency_hz", [868e6, 2.4e9])
 @pytest.mark.parametrize("receiver_m", [0.001, 0.03, 0.2])

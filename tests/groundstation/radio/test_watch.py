@@ -438,8 +438,14 @@ def test_percentages_of_one_place_and_moment_are_one_sample() -> None:
 
 def test_a_full_percentage_is_a_bound_from_below_and_none_at_all_one_from_above() -> None:
     shifts_db = []
-    # By the range check -76 dBm at 60 m, -96 dBm at 190 m, -102 dBm at 260 m.
-    for place_m, percent in ((60.0, 100.0), (260.0, 100.0), (190.0, 0.0)):
+    # By the range check -76 dBm at 60 m, -96 dBm at 190 m, -102 dBm at 260 m, -116 dBm at 600 m.
+    for place_m, percent in (
+        (60.0, 100.0),
+        (260.0, 100.0),
+        (190.0, 0.0),
+        (600.0, 0.0),
+        (600.0, 1.0),
+    ):
         watch = LinkWatch()
         watch.estimate.begin(PRIOR, measures=False)
         watch.begun = True
@@ -447,11 +453,14 @@ def test_a_full_percentage_is_a_bound_from_below_and_none_at_all_one_from_above(
         before_dbm = watch.estimate.predict(place_m)[0]
         received(watch, 0.0, percent)
         shifts_db.append(watch.estimate.predict(place_m)[0] - before_dbm)
-    expected, contradicted, empty = shifts_db
+    expected, contradicted, empty, expected_empty, one_percent = shifts_db
     assert 0.0 <= expected < 0.1
     assert contradicted > 4.0
     # 0 % is -105.8 dBm or less.
     assert empty < -3.0
+    assert -1.0 < expected_empty <= 0.0
+    # 1 % is a level.
+    assert one_percent > 3.0
 
 
 def test_the_first_motion_is_taken_as_it_is_told() -> None:
@@ -555,16 +564,16 @@ def test_without_a_report_nothing_is_forecast() -> None:
 def test_a_standing_car_tells_its_level_once_and_a_driven_one_every_few_metres() -> None:
     watch, taken = LinkWatch(), []
     for count in range(150):
-        at_s = 0.04 * count
-        travelled_m = 0.0 if at_s < 2.0 else 20.0 * (at_s - 2.0)
-        moved(watch, at_s, 6.0 + travelled_m, speed_mps=0.0 if at_s < 2.0 else 20.0)
+        at_s = 10.0 + 0.04 * count
+        travelled_m = max(20.0 * (at_s - 12.0), 0.0)
+        moved(watch, at_s, 6.0 + travelled_m, speed_mps=0.0 if at_s < 12.0 else 20.0)
         watch.reported(
             at_s, rssi_dbm=-50.0, received_percent=None, signal_raw=None, setting=SETTING
         )
         taken.append((at_s, watch.travelled_m, watch.estimate.taken))
     first_s = next(at_s for at_s, _, count in taken if count == 1)
-    assert first_s == pytest.approx(0.52)
-    assert all(count == 1 for at_s, _, count in taken if 0.52 <= at_s <= 2.0)
+    assert first_s == pytest.approx(10.52)
+    assert all(count == 1 for at_s, _, count in taken if first_s <= at_s <= 12.0)
     # Every 2 m near the driver, never more than 6 m apart: the reports come every 0.8 m.
     places_m = [way_m for (_, _, was), (_, way_m, now) in pairwise(taken) if now > was > 0]
     gaps_m = [after - before for before, after in pairwise(places_m)]
@@ -587,7 +596,7 @@ def test_a_car_that_is_driven_off_at_once_tells_its_level_after_two_metres() -> 
 
 
 def test_how_much_reports_differ_is_learned_while_the_car_moves() -> None:
-    learned = []
+    learned, begun = [], []
     for speed_mps in (0.0, 20.0):
         watch = LinkWatch()
         for count in range(400):
@@ -600,9 +609,12 @@ def test_how_much_reports_differ_is_learned_while_the_car_moves() -> None:
                 signal_raw=None,
                 setting=SETTING,
             )
+            if count == 1:
+                begun.append(watch.report_variance_db2)
         learned.append(watch.report_variance_db2)
     # Two that differ by 6 dB have the variance 18 dB^2.
     assert learned == pytest.approx([2.0, 18.0], rel=0.001)
+    assert begun == pytest.approx([2.0, 2.0 + 0.03 * 16.0])
 
 
 def test_a_report_belongs_to_where_the_car_was_when_it_was_made() -> None:
@@ -611,3 +623,46 @@ def test_a_report_belongs_to_where_the_car_was_when_it_was_made() -> None:
     watch.reported(0.0, rssi_dbm=-50.0, received_percent=None, signal_raw=None, setting=SETTING)
     # 0.15 s ago it was 2.4 m farther; in doubt it stands beside the place, not at it.
     assert watch.sample.place_m == pytest.approx((10.4**2 + 3.0**2) ** 0.5)
+
+
+def test_a_car_that_stands_is_judged_by_the_margin_where_it_is() -> None:
+    drive = Drive()
+    drive.run(6.0)
+    drive.speed_mps = drive.limit_mps = 0.0
+    view = drive.run(3.0)
+    assert view.stop_margin_p05_db is not None
+    assert view.margin_db is not None
+    assert view.margin_db > view.stop_margin_p05_db + 2.0
+    assert view.reason.startswith(f"margin {view.margin_db:.1f} dB")
+
+
+def test_the_share_of_packets_counts_beside_a_good_level() -> None:
+    watch = LinkWatch()
+    watch.reported(0.0, rssi_dbm=-60.0, received_percent=40.0, signal_raw=None, setting=SETTING)
+    view = watch.judge(0.0, silence_s=0.0, failsafe_active=False, setting=SETTING)
+    assert (view.level, view.reason) == (Level.LIFT, "only 40 % of control packets received")
+
+
+def test_a_missing_level_is_told_once_for_each_place() -> None:
+    drive = Drive()
+    drive.run(8.0)
+    predicted = [drive.watch.estimate.predict(300.0)[0]]
+    for count in range(1, 40):
+        at_s, speed_mps = drive.at_s + 0.2 * count, 30.0 if count <= 3 else 0.0
+        moved(drive.watch, at_s, drive.distance_m + 6.0 * min(count, 3), speed_mps=speed_mps)
+        drive.watch.reported(
+            at_s, rssi_dbm=None, received_percent=None, signal_raw=None, setting=SETTING
+        )
+        predicted.append(drive.watch.estimate.predict(300.0)[0])
+    # The third in a row counts; then the car stands, and no report is news.
+    assert predicted[2] == predicted[0]
+    assert predicted[3] < predicted[0] - 0.1
+    assert len(set(predicted[4:])) == 1
+    # Nor does it say anything where no level was measured before.
+    watch = LinkWatch(last_dbm=-60.0)
+    for count in range(40):
+        moved(watch, 0.1 * count, 20.0 + 2.0 * count)
+        watch.reported(
+            0.1 * count, rssi_dbm=None, received_percent=None, signal_raw=None, setting=SETTING
+        )
+    assert watch.estimate == LinkWatch().estimate

@@ -3,6 +3,7 @@ from __future__ import annotations
 import asyncio
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 from rich.cells import cell_len
@@ -12,7 +13,15 @@ from groundstation.screens.app import LiveApp
 from groundstation.screens.drawing.glyphs import large
 from groundstation.screens.palette import DARK, SUNLIGHT
 from groundstation.units import SpeedUnit
-from tests.groundstation.screens.desks import EVENTS, FakeDesk, driven, replayed, running, scenes
+from tests.groundstation.screens.desks import (
+    EVENTS,
+    FakeDesk,
+    driven,
+    readings,
+    replayed,
+    running,
+    scenes,
+)
 from tests.groundstation.screens.showing import play, read, shown_app, strips_of, text_of
 
 SCENES = scenes()
@@ -31,7 +40,7 @@ def test_every_scene_fills_every_screen_and_nothing_more(size: tuple[int, int]) 
     async def script(pilot: Pilot[Exception]) -> None:
         for scene in scenes().values():
             vars(desk).update(vars(scene))
-            for page in ("charts", "keys", "channels", "distance"):
+            for page in ("charts", "keys", "channels", "distance", "large"):
                 app.action_page(page)
                 await pilot.pause()
                 rows = text_of(app).split("\n")
@@ -122,6 +131,30 @@ def test_d_draws_the_margin_over_distance() -> None:
     text = read(SCENES["counting"], keys=("d",))
     assert "margin dB over distance, 0 to 500 m" in text
     assert "TELEMETRY" not in text
+
+
+@pytest.mark.parametrize(("size", "scale"), [((80, 24), 3), ((120, 40), 5)])
+@pytest.mark.parametrize("scene", ["counting", "paused"])
+def test_b_leaves_three_figures_over_the_whole_screen(
+    scene: str, size: tuple[int, int], scale: int
+) -> None:
+    text = read(SCENES[scene], size=size, keys=("b",))
+    assert all(row in text for row in large("138", scale))
+    assert all(row in text for row in large("7.2" if scene == "counting" else "31", scale))
+    below = {"counting": ("2.4", 4, 8), "paused": ("CLEAR", 4, 6)}[scene]
+    assert all(row in text for row in large(below[0], below[1 if size[0] == 80 else 2]))
+    assert "YAW" not in text
+    assert "TELEMETRY" not in text
+    assert ("PAUSED" in text) is (scene == "paused")
+
+
+@pytest.mark.parametrize("key", ["b", "escape"])
+def test_big_figures_are_left_again(key: str) -> None:
+    assert read(SCENES["counting"], keys=("b", key)) == read(SCENES["counting"])
+
+
+def test_while_nothing_is_heard_there_are_no_big_figures() -> None:
+    assert read(SCENES["waiting"], keys=("b",)) == read(SCENES["waiting"])
 
 
 def test_u_goes_through_the_units() -> None:
@@ -320,6 +353,56 @@ def test_an_error_of_the_session_ends_the_screen_and_is_returned() -> None:
 
     app = play(LiveApp(SCENES["clear"], on_start=fail), nothing)
     assert app.return_value is error
+
+
+def test_figures_follow_new_frames_between_two_drawings_of_the_whole() -> None:
+    desk = FakeDesk(running())
+    app = shown_app(desk)
+
+    async def script(pilot: Pilot[Exception]) -> None:
+        # No await below: nothing but what is asked for here draws.
+        shown = text_of(app)
+        faster = running(channels=readings(speed_mps=100 / 3.6))
+        desk.snapshot, desk.events = faster, EVENTS
+        app.redraw_figures()
+        assert text_of(app) == shown
+        frames = faster.telemetry.frames + 1
+        desk.snapshot = replace(faster, telemetry=replace(faster.telemetry, frames=frames))
+        app.redraw_figures()
+        assert all(row in text_of(app) for row in large("100", 3))
+        assert "115200 baud" not in text_of(app)
+        app.redraw()
+        assert "115200 baud" in text_of(app)
+
+    play(app, script, size=(120, 40))
+
+
+def test_between_two_drawings_nothing_wakes_while_nothing_comes() -> None:
+    class Noted:
+        def __init__(self) -> None:
+            self.told: list[str] = []
+
+        def pause(self) -> None:
+            self.told.append("pause")
+
+        def resume(self) -> None:
+            self.told.append("resume")
+
+    desk, timer = FakeDesk(running()), Noted()
+    app = shown_app(desk)
+
+    async def script(pilot: Pilot[Exception]) -> None:
+        app.redraw()
+        app._following = timer  # type: ignore[assignment]
+        link = desk.snapshot.telemetry
+        for frames in (link.frames, link.frames + 1, link.frames + 2, link.frames + 2):
+            telemetry = replace(link, frames=frames)
+            desk.snapshot = replace(desk.snapshot, telemetry=telemetry)
+            app.redraw_figures()
+            app.redraw()
+        assert timer.told == ["pause", "resume", "resume", "pause"]
+
+    play(app, script)
 
 
 def test_a_session_that_ends_leaves_the_screen_open() -> None:

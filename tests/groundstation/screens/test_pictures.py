@@ -46,6 +46,20 @@ def test_distance_page(snap_compare: Compare) -> None:
     assert snap_compare(shown_app(scenes()["counting"]), terminal_size=SMALL, press=["d"])
 
 
+BIG = ["clear", "counting", "lift_now", "stale", "paused", "trouble"]
+
+
+@pytest.mark.parametrize("name", BIG)
+def test_big_figures_dark_80x24(snap_compare: Compare, name: str) -> None:
+    assert snap_compare(shown_app(scenes()[name]), terminal_size=SMALL, press=["b"])
+
+
+@pytest.mark.parametrize("name", ["counting", "lift_now", "paused"])
+def test_big_figures_sunlight_120x40(snap_compare: Compare, name: str) -> None:
+    app = shown_app(scenes()[name], "sunlight")
+    assert snap_compare(app, terminal_size=LARGE, press=["b"])
+
+
 def test_own_channels_page(snap_compare: Compare) -> None:
     app = shown_app(scenes()["own_channels"])
     assert snap_compare(app, terminal_size=SMALL, press=["c"])

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 import pytest
@@ -13,6 +14,14 @@ def test_pause_and_go_on() -> None:
     requests.toggle_pause(replay)
     assert replay.state.paused
     requests.toggle_pause(replay)
+    assert not replay.state.paused
+
+
+def test_at_the_end_it_begins_again() -> None:
+    replay = FakeReplay(186.0, paused=True)
+    replay.state = replace(replay.state, ended=True)
+    requests.toggle_pause(replay)
+    assert replay.state.position_s == 0.0
     assert not replay.state.paused
 
 

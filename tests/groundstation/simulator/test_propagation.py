@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from groundstation.simulator.ground import Ground, Polarisation
 from groundstation.simulator.propagation import (
-    Ground,
-    Polarisation,
     free_space_loss_db,
     reflection_coefficient,
     two_ray_loss_db,

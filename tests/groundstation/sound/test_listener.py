@@ -217,14 +217,14 @@ def test_the_bell_alone_can_be_asked_for(monkeypatch: pytest.MonkeyPatch) -> Non
         build_sound(quiet=False, bell=print, clock=HandClock(), trouble=print)
 
 
-def test_building_sound_loads_no_audio_library() -> None:
+def test_building_sound_loads_no_audio_library_and_no_numpy() -> None:
     program = (
         "import sys\n"
         "from groundstation.clock import MonotonicClock\n"
         "from groundstation.sound.listener import build_sound\n"
         "built = build_sound(quiet=False, bell=print, clock=MonotonicClock(), trouble=print)\n"
         "assert built is not None\n"
-        "assert not {'sounddevice', 'scipy', '_sounddevice'} & set(sys.modules)\n"
+        "assert not {'sounddevice', 'scipy', '_sounddevice', 'numpy'} & set(sys.modules)\n"
     )
     subprocess.run([sys.executable, "-c", program], check=True)
 

@@ -58,5 +58,7 @@ assert not {"serial", "bleak", "numpy", "groundstation.simulator"} & set(sys.mod
 open_source("ble:CAR-1", clock=MonotonicClock())
 import groundstation.sources.ble_listing
 assert not {"serial", "bleak", "numpy"} & set(sys.modules)
+open_source("simulated:demo", clock=MonotonicClock())
+assert "numpy" not in sys.modules
 """
     subprocess.run([sys.executable, "-c", program], check=True)

@@ -132,7 +132,7 @@ class TestSentences:
         ]
         assert log.changes[0].detail == (
             f"There is no port {port.device}. "
-            "Plug the receiver in; groundstation sources lists what is there."
+            "Plug the receiver in; `groundstation sources` lists what is there."
         )
 
     def test_unplugged(self, port: PluggablePort, clock: SteppingClock) -> None:

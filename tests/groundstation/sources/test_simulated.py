@@ -1,15 +1,16 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Iterator
 
 import pytest
 
-from groundstation.errors import UnknownSourceError
+from groundstation.errors import UnknownSourceError, UsageError
 from groundstation.inbound import BytesReceived, Inbound, LinkChanged, LinkState
 from groundstation.simulator.scenarios import SCENARIOS
 from groundstation.simulator.simulation import Simulation
 from groundstation.sources.address import SimulatedAddress
-from groundstation.sources.simulated import SimulatedSource, in_real_time
+from groundstation.sources.simulated import Emission, SimulatedSource, emissions_of, in_real_time
 from tests.groundstation.sources.links import SteppingClock, run
 from tests.groundstation.sources.test_contract import Sent
 
@@ -56,6 +57,26 @@ def test_what_is_late_comes_at_once_and_none_is_left_out() -> None:
     clock = Stuck()
     assert run(work()) == [bytes([second]) for second in range(1, 9)]
     assert len(clock.slept_s) == 1
+
+
+def test_the_time_it_takes_to_build_the_car_delays_nothing_that_it_sends() -> None:
+    clock = SteppingClock()
+
+    def built_slowly() -> Iterator[Emission]:
+        clock._now_s += 5.0
+        yield Sent(1.0, b"1")
+        yield Sent(2.0, b"2")
+
+    async def work() -> list[bytes]:
+        return [data async for data in in_real_time(built_slowly(), clock)]
+
+    assert run(work()) == [b"1", b"2"]
+    assert clock.slept_s == pytest.approx([1.0, 1.0], abs=1e-3)
+
+
+def test_a_negative_seed_is_refused_before_anything_is_built() -> None:
+    with pytest.raises(UsageError, match="from 0 up, not -1"):
+        emissions_of(SCENARIOS["crash"], seed=-1)
 
 
 def test_it_can_be_closed_midway(clock: SteppingClock) -> None:

@@ -73,8 +73,8 @@ def test_speeds_in_words() -> None:
 
 
 def test_the_foot_names_the_keys_in_80_columns() -> None:
-    live = as_text([keys_row(is_replay=False, width=80)])
-    replay = as_text([keys_row(is_replay=True, width=80)])
+    live = as_text([keys_row(replay=None, width=80)])
+    replay = as_text([keys_row(replay=state(25.0), width=80)])
     assert live.split() == [
         "m",
         "mark",
@@ -83,6 +83,8 @@ def test_the_foot_names_the_keys_in_80_columns() -> None:
         "here",
         "d",
         "distance",
+        "b",
+        "big",
         "u",
         "units",
         "c",
@@ -97,10 +99,23 @@ def test_the_foot_names_the_keys_in_80_columns() -> None:
     assert "mark " not in replay
 
 
+@pytest.mark.parametrize(
+    ("changes", "does"),
+    [({}, "space pause"), ({"paused": True}, "space go on"), ({"ended": True}, "space again")],
+)
+def test_the_foot_says_what_the_space_bar_does_now(changes: dict[str, object], does: str) -> None:
+    assert as_text([keys_row(replay=state(25.0, **changes), width=80)]).startswith(f" {does} ")
+
+
+def test_while_waiting_the_foot_names_only_keys_that_do_something() -> None:
+    row = as_text([keys_row(replay=None, width=80, is_waiting=True)])
+    assert row.split() == ["t", "theme", "?", "keys", "q", "quit"]
+
+
 @pytest.mark.parametrize("width", [1, 14, 30, 60])
 def test_help_and_quit_are_the_last_keys_to_go(width: int) -> None:
-    for is_replay in (False, True):
-        row = keys_row(is_replay=is_replay, width=width)
+    for replay in (None, state(25.0)):
+        row = keys_row(replay=replay, width=width)
         assert cells(row) == width
         assert width < 16 or "q quit" in as_text([row])
 
@@ -112,8 +127,8 @@ def test_the_page_of_keys_explains_every_key(is_replay: bool, width: int, rows: 
     assert len(page) == rows
     assert {cells(row) for row in page} == {width}
     words = as_text(page).split()
-    keys = ["space", "left", "right", ",", ".", "[", "]", "p", "n", "g"] if is_replay else ["m"]
-    assert {*keys, "u", "t", "c", "?", "q"} <= set(words)
+    keys = ["space", "←→", ",", ".", "[", "]", "n", "p", "g"] if is_replay else ["m"]
+    assert {*keys, "u", "t", "c", "d", "b", "escape", "?", "q"} <= set(words)
     assert "Advice only" in as_text(page)
 
 
@@ -135,6 +150,23 @@ def test_a_plan_uses_every_row(width: int, is_replay: bool, has_trouble: bool) -
         rows = plan(width, height, is_replay=is_replay, has_trouble=has_trouble)
         assert rows_of_plan(rows) == height
         assert min(rows.charts, rows.details, rows.figures) >= 0
+
+
+@pytest.mark.parametrize("width", [1, 40, 80, 250])
+@pytest.mark.parametrize("is_replay", [False, True])
+@pytest.mark.parametrize("has_trouble", [False, True])
+def test_large_figures_use_every_row(width: int, is_replay: bool, has_trouble: bool) -> None:
+    for height in range(1, 90):
+        rows = plan(
+            width, height, is_replay=is_replay, has_trouble=has_trouble, has_course=True,
+            is_large=True,
+        )  # fmt: skip
+        assert rows_of_plan(rows) == height
+        assert rows.banner == 1
+        assert rows.course == 0
+        if height >= 13:
+            assert (rows.header, rows.keys) == (1, 1)
+            assert (rows.trouble, rows.progress) == (has_trouble, is_replay)
 
 
 def test_80x24_holds_all_essentials() -> None:

@@ -7,7 +7,7 @@ from groundstation.screens.drawing.glyphs import large, rows_of
 from groundstation.screens.drawing.ink import Ink
 from groundstation.screens.drawing.level import BARS, MARKS, banner, block
 from groundstation.screens.drawing.text import as_text, cells
-from groundstation.vehicle.snapshot import Snapshot
+from groundstation.vehicle.snapshot import ControlLink, Snapshot
 from tests.groundstation.screens.desks import running
 
 REASON = "margin 2.6 dB, under 3 dB"
@@ -42,6 +42,11 @@ def test_a_level_that_is_not_known_is_not_clear() -> None:
     assert "CLEAR" not in as_text([banner(Snapshot(), 80)])
     assert "not known" in as_text([banner(Snapshot(), 80)])
     assert large("--", 2)[2] in as_text(block(Snapshot(), width=32, scale=2))
+
+
+def test_a_level_without_a_threshold_says_what_is_missing() -> None:
+    control = ControlLink(rssi_dbm=-71.0)
+    assert "give --threshold" in as_text([banner(Snapshot(control=control), 80)])
 
 
 @pytest.mark.parametrize("level", [Level.THIN, Level.LIFT, Level.LOST])

@@ -13,7 +13,7 @@ from groundstation.screens.drawing.own_channels import own_channels, own_table
 from groundstation.screens.drawing.text import as_text, cells
 from groundstation.screens.drawing.waiting import waiting
 from groundstation.units import SpeedUnit
-from groundstation.vehicle.session_events import LevelChanged, Noted, SourceChanged
+from groundstation.vehicle.session_events import LevelChanged, Noted, PassEnded, SourceChanged
 from groundstation.vehicle.snapshot import Identity, Level, Snapshot, TelemetryLink
 from protocol import standard_table
 from tests.groundstation.screens.desks import EVENTS, NOW_S, STANDARD, readings, running
@@ -54,6 +54,36 @@ def head(record: RecordState, *, is_replay: bool = False, identity: Identity | N
     )
     assert cells(row) == 80
     return as_text([row])
+
+
+PASS = PassEnded(
+    *(38.2, 475.4, 1, 440.1, 475.4, 39.2),
+    lowest_margin_db=27.4,
+    accel_z_max_g=7.4,
+    clipped=False,
+    satellite_peak_mps=38.9,
+    lowest_margin_at_m=210.0,
+    yaw_rate_abs_dps=31.0,
+    braking_mps2=7.6,
+)
+
+
+def test_the_summary_of_a_pass_has_two_rows_where_one_is_too_short() -> None:
+    rows = happenings([*EVENTS[:1], PASS], unit=SpeedUnit.KMH, width=80, rows=3)
+    assert [cells(row) for row in rows] == [80, 80, 80]
+    text = as_text(rows)
+    assert "pass 1: peak 141.1 km/h (satellite 140.0)" in text
+    assert "braking 7.6 m/s²" in text
+    wide = happenings([PASS], unit=SpeedUnit.KMH, width=160, rows=2)
+    assert as_text(wide[1:]).strip() == ""
+
+
+def test_a_list_never_begins_in_the_middle_of_a_summary() -> None:
+    (only,) = happenings([*EVENTS, PASS], unit=SpeedUnit.KMH, width=80, rows=1)
+    assert "pass 1: peak 141.1 km/h" in as_text([only])
+    assert "…" in as_text([only])
+    later = happenings([PASS, EVENTS[-1]], unit=SpeedUnit.KMH, width=80, rows=2)
+    assert "pass 1: peak 141.1 km/h" in as_text(later[:1])
 
 
 def test_the_head_names_vehicle_source_and_recording() -> None:
