@@ -6,37 +6,23 @@ words that a script or a pipe may say, and "I stand here".
 
 from __future__ import annotations
 
-import os
 from collections.abc import Awaitable, Callable
-from contextlib import suppress
 from typing import ClassVar
 
-from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
-from textual.worker import Worker, WorkerError
 
 from groundstation.desk import CheckDesk
-from groundstation.screens.app import REFRESH_HZ
+from groundstation.screens.base import SessionApp
 from groundstation.screens.drawing.check_keys import check_keys_page
 from groundstation.screens.drawing.check_page import CheckLook, check_page
-from groundstation.screens.palette import COLOURLESS, THEMES, Palette
 from groundstation.screens.widgets.check_foot import Asked, CheckFoot
 from groundstation.screens.widgets.panel import Panel
 
 
-class CheckApp(App[Exception]):
-    """Guides through a check until the user quits.
+class CheckApp(SessionApp):
+    """Guides through a check until the user quits."""
 
-    `run` returns None, or the error with which the session's own work ended.
-    """
-
-    CSS = "Screen { overflow: hidden; } Panel { width: 100%; }"
-    ENABLE_COMMAND_PALETTE = False
-    AUTO_FOCUS = None
-    ALLOW_SELECT = False
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q", "quit", "quit"),
-        Binding("ctrl+c", "quit", "quit", priority=True),
         Binding("n", "tell('next')", "next step"),
         Binding("o", "switch", "transmitter off / on"),
         # Before anything else, so that what is typed right behind it meets the question.
@@ -49,7 +35,6 @@ class CheckApp(App[Exception]):
         Binding("up", "reason(-1)", "reason before"),
         Binding("down", "reason(1)", "next reason"),
         Binding("s", "stand_here", "I stand here"),
-        Binding("t", "next_theme", "theme"),
         Binding("question_mark", "keys", "keys"),
         Binding("escape", "close", "close"),
     ]
@@ -68,41 +53,12 @@ class CheckApp(App[Exception]):
             theme: "dark" or "sunlight"; without colours where NO_COLOR is set.
             on_start: Runs the session; cancelled, and waited for, when the user quits.
         """
-        super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
-        self._desk = desk
-        self._palette = COLOURLESS if self.no_color else THEMES[theme]
-        self._on_start = on_start
-        self._session: Worker[None] | None = None
         self._body, self._foot = Panel(), CheckFoot()
+        super().__init__((self._body, self._foot), theme=theme, on_start=on_start)
+        self._desk = desk
         self._shows_keys = self._shows_walk = False
         self._told_off = False
         self._first_reason = 0
-
-    def compose(self) -> ComposeResult:
-        """Stack page and foot."""
-        yield self._body
-        yield self._foot
-
-    def on_mount(self) -> None:
-        """Begin to draw, and start the session."""
-        self._use_palette(self._palette)
-        self.redraw()
-        self.set_interval(1 / REFRESH_HZ, self.redraw)
-        if self._on_start is not None:
-            self._session = self.run_worker(
-                self._run_session(self._on_start), name="session", exit_on_error=False
-            )
-
-    async def on_unmount(self) -> None:
-        """End the session before the program goes on: recording and check are kept by then."""
-        if self._session is not None:
-            self._session.cancel()
-            with suppress(WorkerError):
-                await self._session.wait()
-
-    def on_resize(self) -> None:
-        """Draw for the new size."""
-        self.redraw()
 
     def redraw(self) -> None:
         """Look at the desk once and draw it."""
@@ -163,12 +119,6 @@ class CheckApp(App[Exception]):
         self._desk.stand_here()
         self.redraw()
 
-    def action_next_theme(self) -> None:
-        """Change the colours, where there are any."""
-        if not self.no_color:
-            names = list(THEMES)
-            self._use_palette(THEMES[names[(names.index(self._palette.name) + 1) % len(names)]])
-
     def action_keys(self) -> None:
         """Explain every key, or close that page."""
         self._shows_keys = not self._shows_keys
@@ -182,16 +132,3 @@ class CheckApp(App[Exception]):
     def on_check_foot_answered(self, message: CheckFoot.Answered) -> None:
         """Tell the check what was typed or chosen."""
         self.action_tell(message.words)
-
-    def _use_palette(self, palette: Palette) -> None:
-        self._palette = palette
-        if palette.ground is not None:
-            self.screen.styles.background = palette.ground
-        for panel in (self._body, self._foot):
-            panel.use_palette(palette)
-
-    async def _run_session(self, on_start: Callable[[], Awaitable[None]]) -> None:
-        try:
-            await on_start()
-        except Exception as error:
-            self.exit(error)

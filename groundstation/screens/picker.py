@@ -5,18 +5,16 @@ Rule: what is listed comes from the caller; this screen only shows it and return
 
 from __future__ import annotations
 
-import os
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 
 from groundstation.cautions import BESIDE_A_TITLE
+from groundstation.screens.base import PanelApp
 from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.text import blank, fit, line, wrap
-from groundstation.screens.palette import COLOURLESS, THEMES, Palette
 from groundstation.screens.widgets.panel import Panel
 
 
@@ -41,21 +39,15 @@ SAID_ROWS = 3
 _SOURCE_CELLS = 34
 
 
-class PickerApp(App[str]):
+class PickerApp(PanelApp[str]):
     """Shows what can be watched; `run` returns the chosen source, or None."""
 
-    CSS = "Screen { overflow: hidden; } Panel { width: 100%; }"
-    ENABLE_COMMAND_PALETTE = False
-    AUTO_FOCUS = None
-    ALLOW_SELECT = False
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("q,escape", "quit", "quit"),
-        Binding("ctrl+c", "quit", "quit", priority=True),
+        Binding("escape", "quit", "quit"),
         Binding("up", "choose(-1)", "choose"),
         Binding("down", "choose(1)", "choose"),
         Binding("enter", "watch", "watch"),
         Binding("r", "look_again", "look again"),
-        Binding("t", "next_theme", "theme"),
     ]
 
     def __init__(
@@ -68,65 +60,44 @@ class PickerApp(App[str]):
             look: Finds what takes a while.
             theme: "dark" or "sunlight"; without colours where NO_COLOR is set.
         """
-        super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
+        self._page = Panel()
+        super().__init__((self._page,), theme=theme)
         self._offers = offers
         self._look = look
         self._listed: list[Offer] = []
         self._chosen = 0
-        self._palette = COLOURLESS if self.no_color else THEMES[theme]
         self._said = ""
-        self._page = Panel()
-
-    def compose(self) -> ComposeResult:
-        """Show one page."""
-        yield self._page
 
     def on_mount(self) -> None:
         """Look for the first time."""
-        self._use_palette(self._palette)
         self.action_look_again()
-
-    def on_resize(self) -> None:
-        """Draw for the new size."""
-        self._redraw()
 
     def action_look_again(self) -> None:
         """List what is known, and look for more."""
         self._listed, self._chosen = list(self._offers()), 0
         self._said = "looking for Bluetooth LE ..."
-        self._redraw()
+        self.redraw()
         self.run_worker(self._find_more(), exclusive=True)
 
     def action_choose(self, step: int) -> None:
         """Go to the next or the previous offer."""
         if self._listed:
             self._chosen = (self._chosen + step) % len(self._listed)
-            self._redraw()
+            self.redraw()
 
     def action_watch(self) -> None:
         """Leave with the choice."""
         if self._listed:
             self.exit(self._listed[self._chosen].source)
 
-    def action_next_theme(self) -> None:
-        """Change the colours, where there are any."""
-        if not self.no_color:
-            names = list(THEMES)
-            self._use_palette(THEMES[names[(names.index(self._palette.name) + 1) % len(names)]])
-
     async def _find_more(self) -> None:
         found, said = await self._look()
         self._listed += found
         self._said = said
-        self._redraw()
+        self.redraw()
 
-    def _use_palette(self, palette: Palette) -> None:
-        self._palette = palette
-        if palette.ground is not None:
-            self.screen.styles.background = palette.ground
-        self._page.use_palette(palette)
-
-    def _redraw(self) -> None:
+    def redraw(self) -> None:
+        """Draw the list."""
         if not self.is_mounted(self._page):
             return
         width, height = self.size

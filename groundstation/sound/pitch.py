@@ -1,9 +1,9 @@
 """How high a tone is: its pitch from the stop margin.
 
-Pure, and without NumPy, which the session's own process need not load for it. The less is left, the
-higher the pitch: it falls by an octave per 10 dB of margin, from 2400 Hz at none to 1949 Hz at 3 dB,
-1200 Hz at 10 dB, 600 Hz at 20 dB and more. Ears and small loudspeakers are at their best between
-500 Hz and 3 kHz (common practice, no source).
+Pure, and without NumPy, which the session's own process need not load for it. The less is left,
+the higher the pitch: it falls by an octave per 10 dB of margin, from 2400 Hz at none to 1949 Hz at
+3 dB, 1200 Hz at 10 dB, 600 Hz at 20 dB and more. Ears and small loudspeakers are at their best
+between 500 Hz and 3 kHz (common practice, no source).
 """
 
 from __future__ import annotations

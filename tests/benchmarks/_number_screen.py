@@ -13,7 +13,7 @@ from textual.widgets import Static
 
 from groundstation.clock import MonotonicClock
 from groundstation.inbound import BytesReceived
-from groundstation.screens.app import REFRESH_HZ
+from groundstation.screens.base import REFRESH_HZ
 from groundstation.sources.base import open_source
 from protocol import Receiver, SampleReceived, Value
 

@@ -24,11 +24,12 @@ from statistics import median, quantiles
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
-from groundstation.screens.app import REFRESH_HZ
+from groundstation.screens.base import REFRESH_HZ
 from groundstation.screens.drawing.plan import plan
 from groundstation.sources.pseudo_terminal import PseudoTerminal
 from protocol import Sender, Value
 from tests.benchmarks._number_screen import NUMBER_ROW
+from tests.benchmarks._targets import Row
 from tests.benchmarks._terminal import COLUMNS, ROWS, Terminal
 
 PERIOD_S = 0.01
@@ -44,6 +45,8 @@ SEED = 3
 
 _PLACED = re.compile(rb"\x1b\[(\d+)(?:;\d*)?H")
 """The cursor is sent to a row."""
+
+QUICK = ("--events", "50")
 
 
 class Car:
@@ -151,6 +154,15 @@ def run(events: int) -> dict[str, dict[str, float]]:
                 "worst_ms": max(delays_s) * 1e3,
             }
     return found
+
+
+def targets(found: dict[str, dict[str, float]]) -> list[Row]:
+    """Return what was to be reached."""
+    baseline = f"one number, {REFRESH_HZ:.0f} Hz"
+    p95_ms = found["groundstation live"]["p95_ms"]
+    ratio = p95_ms / found[baseline]["p95_ms"]
+    work = "serial port to terminal, 95 of 100"
+    return [Row(work, f"{p95_ms:.1f} ms", "< 25 ms", p95_ms < 25, baseline, ratio)]
 
 
 def main(argv: list[str]) -> int:

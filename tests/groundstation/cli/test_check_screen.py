@@ -48,6 +48,8 @@ class Person:
     async def at(self, at_s: float, *keys: str) -> str:
         """Wait, press, and return what stands on the screen."""
         assert self.pilot is not None
+        # The session starts once the first picture is drawn, and its time counts from then.
+        await self.pilot.pause()
         await self.clock.run_until(START_S + at_s)
         await self.pilot.press(*keys)
         await self.pilot.pause()

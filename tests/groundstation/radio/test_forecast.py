@@ -199,3 +199,8 @@ def test_the_slope_of_the_search_is_that_of_the_way(
 
 def test_a_point_that_the_line_never_reaches_is_the_one_nearest_to_the_driver() -> None:
     assert Line(along_m=-40.0, aside_m=30.0).way_to_m(20.0) == pytest.approx(40.0)
+
+
+def test_beside_the_driver_the_sign_of_the_way_is_kept() -> None:
+    then = Motion(0.0, 1.0, 1.0, 0.2, -0.2).after(1.0)
+    assert (then.distance_m, then.away_mps) == pytest.approx((0.8, -0.2))

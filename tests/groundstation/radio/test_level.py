@@ -210,3 +210,12 @@ def test_a_driver_who_brakes_is_let_off_only_with_margin_to_spare() -> None:
     for at_s in (1.0, 1.0 + RECOVERY_S):
         judge.judge(at_s, view=weak, limits=LIMITS)
     assert judge.level is Level.LIFT
+
+
+def test_coming_nearer_is_clear_only_with_margin_to_spare() -> None:
+    judge = judged(coming_nearer=True, margin_db=1.0)
+    for margin_db, level in ((4.9, Level.THIN), (5.0, Level.CLEAR)):
+        view = replace(GOOD, coming_nearer=True, margin_db=margin_db)
+        for at_s in (1.0, 1.0 + RECOVERY_S):
+            judge.judge(at_s, view=view, limits=LIMITS)
+        assert judge.level is level

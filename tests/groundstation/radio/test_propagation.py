@@ -231,6 +231,13 @@ def test_a_horizontal_aerial_gains_from_the_last_centimetre() -> None:
             2.4e9, ground=ground, polarisation=Polarisation.HORIZONTAL
         )
         assert computed_m == pytest.approx(least_m, abs=5e-6)
+    # Where the ground only conducts: over the root of 60 * 0.124914 * 5.
+    computed_m = minimum_effective_height_m(
+        2.4e9,
+        ground=Ground(relative_permittivity=1.0, conductivity_s_per_m=5.0),
+        polarisation=Polarisation.HORIZONTAL,
+    )
+    assert computed_m == pytest.approx(0.0198806 / 37.4741**0.5, rel=1e-4)
 
 
 @pytest.mark.parametrize("polarisation", Polarisation)

@@ -118,6 +118,8 @@ def test_view_tells_places_in_their_order() -> None:
     assert view.stop_point_m is not None
     assert view.range_edge_m is not None
     assert view.distance_m < view.lift_point_m < view.range_edge_m
+    assert view.fit is not None
+    assert view.fit.exponent == pytest.approx(4.0, abs=0.5)
     assert view.distance_m < view.stop_point_m
     assert view.range_edge_m == pytest.approx(237.0, rel=0.12)
 
@@ -441,6 +443,7 @@ def test_a_full_percentage_is_a_bound_from_below_and_none_at_all_one_from_above(
     # By the range check -76 dBm at 60 m, -96 dBm at 190 m, -102 dBm at 260 m, -116 dBm at 600 m.
     for place_m, percent in (
         (60.0, 100.0),
+        (60.0, 97.0),
         (260.0, 100.0),
         (190.0, 0.0),
         (600.0, 0.0),
@@ -453,8 +456,8 @@ def test_a_full_percentage_is_a_bound_from_below_and_none_at_all_one_from_above(
         before_dbm = watch.estimate.predict(place_m)[0]
         received(watch, 0.0, percent)
         shifts_db.append(watch.estimate.predict(place_m)[0] - before_dbm)
-    expected, contradicted, empty, expected_empty, one_percent = shifts_db
-    assert 0.0 <= expected < 0.1
+    expected, just_full, contradicted, empty, expected_empty, one_percent = shifts_db
+    assert 0.0 <= expected == just_full < 0.1
     assert contradicted > 4.0
     # 0 % is -105.8 dBm or less.
     assert empty < -3.0
@@ -666,3 +669,13 @@ def test_a_missing_level_is_told_once_for_each_place() -> None:
             0.1 * count, rssi_dbm=None, received_percent=None, signal_raw=None, setting=SETTING
         )
     assert watch.estimate == LinkWatch().estimate
+
+
+def test_a_check_binds_a_receiver_that_measures_levels_less() -> None:
+    variances_db2 = []
+    for setting in (replace(SETTING, prior=PRIOR), PERCENT):
+        watch = LinkWatch()
+        watch.reported(0.0, rssi_dbm=None, received_percent=None, signal_raw=None, setting=setting)
+        variances_db2.append(watch.estimate.predict(60.0)[1])
+    # A day's change of 12 dB, and of 2 dB.
+    assert variances_db2[0] - variances_db2[1] == pytest.approx(12.0**2 - 2.0**2)
