@@ -25,7 +25,7 @@ from groundstation.simulator.channel import (
 )
 from groundstation.simulator.control_receiver import ControlReceiver, ControlReceiverParameters
 from groundstation.simulator.driver import REST
-from groundstation.simulator.propagation import SPEED_OF_LIGHT_MPS
+from groundstation.simulator.ground import SPEED_OF_LIGHT_MPS
 from protocol import Value
 
 MARKS_M = (10.0, 20.0, 40.0, 80.0)

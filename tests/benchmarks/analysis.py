@@ -13,6 +13,9 @@ from dataclasses import asdict, dataclass, is_dataclass
 from typing import Any
 
 from tests.benchmarks import _analysis_incident, _analysis_speed, _analysis_yaw
+from tests.benchmarks._targets import Row
+
+QUICK = ("--share", "0.1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,21 @@ def table_of(found: dict[str, list[dict[str, object]]]) -> str:
                 f"{verdict}".rstrip()
             )
     return "\n".join(lines).strip("\n")
+
+
+def targets(found: dict[str, list[dict[str, Any]]]) -> list[Row]:
+    """Return what was to be reached."""
+    return [
+        Row(
+            str(row["name"]),
+            f"{row['figure']:.4g} {row['unit']}".rstrip(),
+            str(row["target"]),
+            bool(row["met"]),
+        )
+        for rows in found.values()
+        for row in rows
+        if row["met"] is not None
+    ]
 
 
 def main(argv: list[str]) -> int:

@@ -36,10 +36,15 @@ from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.telemetry import Telemetry
 from tests.autojump import AutojumpClock
 from tests.benchmarks._invented_session import KEEPER, PROFILE, STARTED, TABLE, reads
+from tests.benchmarks._targets import Row
 
 MOTION_HZ = 200
 SAMPLE_S = 300.0
 SETTLED_S = 600.0
+GROWTH_MB = 5.0
+"""Less than this, after memory has settled, is called flat."""
+
+QUICK = ("--minutes", "20")
 
 
 class TimedTelemetry(Telemetry):
@@ -242,6 +247,16 @@ def run(minutes: float) -> dict[str, Any]:
             for each in (plain, traced)
         ),
     }
+
+
+def targets(found: dict[str, Any]) -> list[Row]:
+    """Return what was to be reached."""
+    grown_mb, whole = found["resident_growth_mb"] or 0.0, bool(found["nothing_missing"])
+    work = f"{found['minutes']:g} min of live running"
+    return [
+        Row(f"{work}, memory", f"{grown_mb:+.1f} MB", "flat", grown_mb < GROWTH_MB),
+        Row(f"{work}, frames", "all" if whole else "some missing", "all", whole),
+    ]
 
 
 def main(argv: list[str]) -> int:

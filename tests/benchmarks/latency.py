@@ -3,10 +3,10 @@
 A steady stream of motion frames at 100 Hz says one speed; at random moments it says another, and
 the clock runs from the writing of that frame to the first bytes that the screen writes into the
 rows in which speed stands. Baselines, in the same run behind the same port: a minimal screen with
-that one number, drawn 20 times a second as ours is, and drawn as soon as it has arrived.
+that one number, drawn 20 times a second, and drawn as soon as it has arrived.
 
-A screen of 20 Hz waits 25 ms in the mean, and 47.5 ms at the 95th percentile, by design; what it
-takes beyond that is its own slowness.
+A screen of 20 Hz waits 25 ms in the mean, and 47.5 ms at the 95th percentile, by design; our
+figures follow at 50 Hz and wait 10 and 19 ms. What it takes beyond that is its own slowness.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from statistics import median, quantiles
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
+from groundstation.screens.app import FIGURES_HZ
 from groundstation.screens.base import REFRESH_HZ
 from groundstation.screens.drawing.plan import plan
 from groundstation.sources.pseudo_terminal import PseudoTerminal
@@ -180,9 +181,9 @@ def main(argv: list[str]) -> int:
     for screen, row in found.items():
         print(f"  {screen:20}  {row['p50_ms']:7.1f} {row['p95_ms']:7.1f} ", end="")
         print(f"{row['best_ms']:7.1f} {row['worst_ms']:7.1f}")
-    wait_ms = 1e3 / REFRESH_HZ
-    print(
-        f"  by design at {REFRESH_HZ:.0f} Hz  {wait_ms * 0.5:8.1f} {wait_ms * 0.95:7.1f} ", end=""
-    )
-    print(f"{0.0:7.1f} {wait_ms:7.1f}")
+    for rate_hz in (FIGURES_HZ, REFRESH_HZ):
+        wait_ms = 1e3 / rate_hz
+        p50_ms, p95_ms = wait_ms * 0.5, wait_ms * 0.95
+        print(f"  by design at {rate_hz:.0f} Hz  {p50_ms:8.1f} {p95_ms:7.1f} ", end="")
+        print(f"{0.0:7.1f} {wait_ms:7.1f}")
     return 0

@@ -24,6 +24,7 @@ from groundstation.cli.analysing import on_one_core
 from protocol import Kind
 from protocol.table import HEADER
 from tests.benchmarks._invented_session import PROFILE, TABLE, write_session
+from tests.benchmarks._targets import Row
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parents[2]
 
 SESSION_S, HOUR_S = 600.0, 3600.0
+
+QUICK = ("--seconds", "600", "--sessions", "10", "--loops", "2")
 
 
 def page_of_an_hour(path: Path, _: int) -> dict[str, Any]:
@@ -224,6 +227,27 @@ def run(hour_s: float, sessions: int, loops: int) -> dict[str, Any]:
         "times_loop": per_session_s * sessions / found["columns"]["all_s"],
         "page_to_parquet": found["page"]["all_s"] / found["parquet"]["all_s"],
     }
+
+
+def targets(found: dict[str, Any]) -> list[Row]:
+    """Return what was to be reached."""
+    page, columns = found["page"], found["columns"]
+    work, analyse_s = f"analyse {found['hour_s']:g} s at 100 Hz", page["analyse_s"]
+    ratio, all_s = 1 / found["times_loop"], columns["all_s"] * 100 / found["sessions"]
+    loop = "textbook loop, pandas"
+    return [
+        Row(work, f"{analyse_s:.2f} s", "< 1 s", analyse_s < 1),
+        Row("its page", f"{page['page_mb']:.2f} MB", "< 10 MB", page["page_mb"] < 10),
+        Row("passes of 100 sessions", f"{all_s:.2f} s", "< 1.5 s", all_s < 1.5, loop, ratio),
+        Row(
+            "the same, memory",
+            f"{columns['peak_mib']:.0f} MiB",
+            "< 100 MiB",
+            columns["peak_mib"] < 100,
+            loop,
+            columns["peak_mib"] / found["loop"]["peak_mib"],
+        ),
+    ]
 
 
 def main(argv: list[str]) -> int:

@@ -26,7 +26,8 @@ from groundstation.sources.live import LiveSource
 from protocol import Sender
 from tests.autojump import AutojumpClock
 from tests.benchmarks._invented_session import TABLE, lap
-from tests.benchmarks.hour import Sent, growth_mb, resident_mb, watch_source
+from tests.benchmarks._targets import Row
+from tests.benchmarks.hour import GROWTH_MB, Sent, growth_mb, resident_mb, watch_source
 
 MOTION_HZ = 200
 SAMPLE_SLACK_S = 1.0
@@ -38,6 +39,8 @@ REBOOT_EVERY_S = 1500.0
 PULLED_EVERY_S = 2400.0
 AWAY_S = 3.0
 """How long a pulled cable stays away."""
+
+QUICK = ("--hours", "0.5")
 
 
 def hard_day(seconds: float, *, seed: int = 1) -> Iterator[Inbound]:
@@ -131,6 +134,16 @@ def run(hours: float) -> dict[str, Any]:
         and found["opened_while_growing"] == found["samples_taken"]
     )
     return found | {"hours": hours}
+
+
+def targets(found: dict[str, Any]) -> list[Row]:
+    """Return what was to be reached."""
+    grown_mb, whole = found["growth_mb"] or 0.0, bool(found["whole"])
+    work = f"{found['hours']:g} h of a hard day"
+    return [
+        Row(f"{work}, memory", f"{grown_mb:+.1f} MB", "flat", grown_mb < GROWTH_MB),
+        Row(f"{work}, frames", "all" if whole else "some missing", "all", whole),
+    ]
 
 
 def main(argv: list[str]) -> int:

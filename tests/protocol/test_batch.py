@@ -226,6 +226,20 @@ def test_columns_have_the_types_they_promise() -> None:
     assert batch.column("fan_on").tolist() == [False]
 
 
+@pytest.mark.parametrize("channel", ["latitude_deg", "control_rssi_dbm", "accel_z_g"])
+def test_a_number_outside_its_range_is_not_measured(channel: str) -> None:
+    kind, field = TABLE.by_channel[channel]
+    raws = [field.raw_min - 1, field.raw_min, field.raw_max, field.raw_max + 1]
+    frames = []
+    for number, raw in enumerate(raws):
+        fields_raw = (raw if each is field else each.to_raw(None) for each in kind.fields)
+        header = HEADER.pack(kind.code, 1, number, 10_000 * number)
+        frames.append(wrap(header + kind.layout.pack(*fields_raw)))
+    batch = decode(b"".join(frames))
+    assert batch.known(channel).tolist() == [False, True, True, False]
+    np.testing.assert_array_equal(batch.column(channel), [np.nan, field.min, field.max, np.nan])
+
+
 def test_raw_fields_are_as_they_came() -> None:
     raw = decode(b"".join(motion_frames(3))).raw("motion")
     assert raw.dtype.names is not None

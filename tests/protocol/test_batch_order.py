@@ -131,6 +131,17 @@ def test_a_long_run_of_late_frames_is_settled_singly() -> None:
     assert [each.late for each in places] == [False] * 60 + [True] * 40 + [False] * 40
 
 
+@pytest.mark.parametrize("rounds", [0, 1, 2, batch_order.ROUNDS])
+def test_a_silence_behind_a_late_frame_is_measured_from_the_newest_one(
+    rounds: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(batch_order, "ROUNDS", rounds)
+    frames = [(1, 10_000, 0.0), (2, 20_000, 0.01), (1, 10_000, 0.02), (3, 30_000, 4294.987)]
+    places = all_at_once(frames)
+    assert places == one_by_one(frames)
+    assert places[3] == Place(CLOCK_WRAP_US + 30_000)
+
+
 def test_one_frame_and_none() -> None:
     assert all_at_once([(7, 123, nan)]) == [Place(123)]
     none = Counters(np.empty(0, np.uint16), np.empty(0, np.uint32), np.empty(0))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from protocol import Sender, TableError, Value, standard_table
+from protocol import EncodeError, Sender, TableError, Value, standard_table
 
 
 def extended(*, kind: str = "", maximum: str = "5", field: str = "", type_name: str = "u8") -> None:
@@ -101,6 +101,8 @@ NUMBER = HEAD + FIELD + "type = 'u8'\nunknown = 255\n"
         (NUMBER + "min = 0\nmax = 256", "kind own, field count: min to max does not fit u8"),
         (NUMBER + "min = 0\nmax = 255",
          "kind own, field count: unknown must fit u8 and lie outside min to max"),
+        (HEAD + FIELD + "type = 'u8'\nmin = 3\nmax = 5\nunknown = 3",
+         "kind own, field count: unknown must fit u8 and lie outside min to max"),
         (NUMBER + "min = 1\nmax = 5\nbits = ['a']",
          "kind own, field count: bits need per_unit 1 and min 0"),
         (NUMBER + "min = 0\nmax = 6\nbits = ['a', 'b', 'c']",
@@ -177,3 +179,9 @@ doc = "Free."
 def test_a_kind_may_go_without_rate_and_words() -> None:
     kind = standard_table().extended(HEAD + FIELD + "type = 'text1'", "own.toml").by_code[0x80]
     assert (kind.rate_hz, kind.doc) == ((0.0, 0.0), "")
+
+
+def test_channels_that_no_kind_has_are_named() -> None:
+    with pytest.raises(EncodeError) as refused:
+        standard_table().by_name["motion"].encode({"warp": 1.0, "flux_v": 2.0})
+    assert str(refused.value) == "motion has no field flux_v, warp"

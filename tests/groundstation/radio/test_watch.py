@@ -679,3 +679,13 @@ def test_a_check_binds_a_receiver_that_measures_levels_less() -> None:
         variances_db2.append(watch.estimate.predict(60.0)[1])
     # A day's change of 12 dB, and of 2 dB.
     assert variances_db2[0] - variances_db2[1] == pytest.approx(12.0**2 - 2.0**2)
+
+
+def test_silence_of_a_car_that_stood_is_not_thought_away_by_a_forecast() -> None:
+    drive = Drive()
+    drive.run(4.0)
+    drive.speed_mps = drive.limit_mps = 0.0
+    assert drive.run(3.0).level is not Level.LIFT
+    drive.silent_since_s = drive.at_s
+    view = drive.run(0.6)
+    assert (view.level, view.reason) == (Level.LIFT, "no telemetry for 0.6 s")
