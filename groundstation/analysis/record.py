@@ -7,7 +7,7 @@ twice counts once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Self
 
@@ -19,6 +19,26 @@ from protocol import Kind
 from protocol.batch import Batch
 
 Floats = NDArray[np.float64]
+
+
+class OnDemand(Mapping[str, Floats]):
+    """Columns that are read when they are first asked for: most analyses need few of them."""
+
+    def __init__(self, names: Iterable[str], read: Callable[[str], Floats]) -> None:
+        self._held: dict[str, Floats | None] = dict.fromkeys(names)
+        self._read = read
+
+    def __getitem__(self, name: str) -> Floats:
+        column = self._held[name]
+        if column is None:
+            column = self._held[name] = self._read(name)
+        return column
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._held)
+
+    def __len__(self) -> int:
+        return len(self._held)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +62,7 @@ class Columns:
         """Return the frames from `start_s` to `end_s`, both included."""
         part = slice(*np.searchsorted(self.t_s, [start_s, np.nextafter(end_s, np.inf)]))
         return type(self)(
-            self.t_s[part], {name: column[part] for name, column in self.values.items()}
+            self.t_s[part], OnDemand(self.values, lambda name: self.values[name][part])
         )
 
 
@@ -132,13 +152,12 @@ def _columns(batch: Batch, kind: Kind, vehicle: int) -> Columns:
     if np.any(np.diff(t_s) <= 0.0):
         # `unique` sorts; of frames that carry the same time the first that arrived stays.
         t_s, order = np.unique(t_s, return_index=True)
-    values: dict[str, Floats] = {}
-    for field in kind.fields:
-        if field.is_text:
-            continue
-        for channel in field.channels:
-            column = batch.column(channel, vehicle)
-            if field.bits:
-                column = np.where(batch.known(channel, vehicle), column.astype(float), np.nan)
-            values[channel] = column if order is None else column[order]
-    return Columns(t_s, values)
+
+    def read(channel: str) -> Floats:
+        column = batch.column(channel, vehicle)
+        if column.dtype == np.bool_:
+            column = np.where(batch.known(channel, vehicle), column.astype(float), np.nan)
+        return column if order is None else column[order]
+
+    channels = [each for field in kind.fields if not field.is_text for each in field.channels]
+    return Columns(t_s, OnDemand(channels, read))
