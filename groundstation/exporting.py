@@ -14,6 +14,7 @@ import numpy as np
 
 from groundstation.errors import SessionFileError, UsageError
 from groundstation.recording.reader import Tape
+from groundstation.whole_file import written_whole
 from protocol import Kind, Table
 from protocol.batch import Batch, decode
 
@@ -95,8 +96,9 @@ def _write(
 ) -> Iterator[tuple[Path, int]]:
     for kind in kinds:
         frame, path = kind_frame(batch, kind, vehicle), paths[kind.name]
-        if path.suffix == ".parquet":
-            frame.to_parquet(path, index=False, compression="zstd")
-        else:
-            frame.to_csv(path, index=False)
+        with written_whole(path) as part:
+            if path.suffix == ".parquet":
+                frame.to_parquet(part, index=False, compression="zstd")
+            else:
+                frame.to_csv(part, index=False)
         yield path, len(frame)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from groundstation.errors import SessionFileError, UsageError
 from groundstation.exporting import decode_tape
 from groundstation.recording.reader import Tape
+from groundstation.whole_file import written_whole
 from groundstation.wording import printable
 from protocol import Table
 from protocol.batch import Batch
@@ -73,7 +74,8 @@ def export_gpx(
         raise UsageError(f"{path} is there already", "give another folder, or --force")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        with written_whole(path) as part:
+            part.write_text("\n".join(lines) + "\n", encoding="utf-8")
     except OSError as error:
         reason = error.strerror or str(error)
         raise SessionFileError(f"cannot write to {folder}: {reason}") from error

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from groundstation.analysis.session import SessionAnalysis
 from groundstation.errors import SettingsError, UsageError
 from groundstation.settings import parse_toml, read_text
 from groundstation.vehicles import SUFFIX, VehicleFile, vehicle_names, vehicles_folder
+from groundstation.whole_file import written_whole
 from groundstation.wording import printable
 
 
@@ -46,12 +46,10 @@ def accept_braking(
     print(f"{path}: decel_mps2 {learned.decel_mps2:.2f}, until now {held}")
     if not yes:
         _confirm()
-    part = path.with_name(f"{path.name}.part")
     try:
-        part.write_text(changed, encoding="utf-8")
-        os.replace(part, path)
+        with written_whole(path) as part:
+            part.write_text(changed, encoding="utf-8")
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise SettingsError(f"cannot write {path}: {error.strerror or error}") from error
     print("written")
 

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import islice
@@ -21,6 +19,7 @@ import msgspec
 
 from groundstation import __version__
 from groundstation.cli.options import Choices
+from groundstation.cli.progress import progress
 from groundstation.cli.showing_guess import confirm, show_guess
 from groundstation.cli.watching import session_facts
 from groundstation.errors import GroundstationError, SessionFileError, UsageError
@@ -89,18 +88,18 @@ def _read(path: Path, arguments: argparse.Namespace, choices: Choices) -> Import
     if log_format is not LogFormat.CSV:
         if arguments.map or arguments.write_map or arguments.rate:
             raise UsageError(f"{log_format.value.upper()} needs no map and no rate")
-        with _progress("reading", checked_size(path)) as progress:
+        with progress("reading", checked_size(path)) as done:
             if log_format is LogFormat.GPX:
-                return Imported(gpx_log(path, choices.table, progress), log_format)
-            log = nmea_log(path, encoding_of(path), choices.table, progress)
+                return Imported(gpx_log(path, choices.table, done), log_format)
+            log = nmea_log(path, encoding_of(path), choices.table, done)
             return Imported(log, log_format)
     if arguments.map:
         column_map = load_map(arguments.map.expanduser(), choices.table)
-        with _progress("reading", checked_size(path)) as progress:
-            columns = read_mapped(path, column_map, progress)
+        with progress("reading", checked_size(path)) as done:
+            columns = read_mapped(path, column_map, done)
         return Imported(csv_log(columns, column_map, choices.table), log_format, column_map)
-    with _progress("reading", checked_size(path)) as progress:
-        guess, columns = guess_csv(path, choices.table, rate_hz=arguments.rate, progress=progress)
+    with progress("reading", checked_size(path)) as done:
+        guess, columns = guess_csv(path, choices.table, rate_hz=arguments.rate, progress=done)
     show_guess(guess)
     if arguments.write_map:
         _write_map(arguments.write_map.expanduser(), guess)
@@ -164,8 +163,8 @@ def _record(
                 started=started.astimezone(),
                 software_version=__version__,
             )
-            with recorder, _progress("recording", log.rows) as progress:
-                _play(inbounds, recorder, log, choices, progress)
+            with recorder, progress("recording", log.rows) as done:
+                _play(inbounds, recorder, log, choices, done)
             if recorder.trouble or recorder.lost_bytes or recorder.path is None:
                 raise SessionFileError(f"cannot write the session: {recorder.trouble}")
             claimed = names.claim(choices.sessions, recorder.path.stem)
@@ -193,7 +192,7 @@ def _play(
     recorder: Recorder,
     log: ForeignLog,
     choices: Choices,
-    progress: Progress,
+    tell: Progress,
 ) -> None:
     index = RecordingIndex(recorder, choices.keeper)
     telemetry = Telemetry(choices.profile, table=choices.table)
@@ -205,7 +204,7 @@ def _play(
             timeline.accept(inbound)
         recorder.flush()
         done += len(batch)
-        progress(done)
+        tell(done)
     timeline.advance(log.end_at_s)
     index.close(telemetry, end_at_s=max(timeline.ticked_to_s, log.end_at_s))
 
@@ -227,15 +226,3 @@ def _described(file_name: str, imported: Imported, *, dated: bool) -> Mapping[st
         "started_from": "log" if dated else "file date",
         "counts": dict(imported.log.counts),
     }
-
-
-@contextmanager
-def _progress(what: str, total: int) -> Iterator[Progress]:
-    """Show a bar on standard error where that is a terminal."""
-    from rich.console import Console
-    from rich.progress import Progress as Bars
-
-    console = Console(stderr=True)
-    with Bars(console=console, transient=True, disable=not sys.stderr.isatty()) as bars:
-        task = bars.add_task(what, total=total)
-        yield lambda done: bars.update(task, completed=done)

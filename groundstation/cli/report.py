@@ -12,6 +12,7 @@ from groundstation.cli.analysing import add_speed_unit, analysed, claimed, on_on
 from groundstation.cli.options import add_settings_options, add_vehicle_options
 from groundstation.errors import SessionFileError, UsageError
 from groundstation.settings import load_settings
+from groundstation.whole_file import written_whole
 
 if TYPE_CHECKING:
     from groundstation.analysis.session import Questions
@@ -93,7 +94,8 @@ def run(arguments: argparse.Namespace) -> int:
 
     out = claimed(arguments.out or Path(f"{recording.path.stem}.html"), force=arguments.force)
     try:
-        out.write_text(page(telling), encoding="utf-8", newline="\n")
+        with written_whole(out) as part:
+            part.write_text(page(telling), encoding="utf-8", newline="\n")
     except OSError as error:
         raise SessionFileError(f"cannot write {out}: {error.strerror or error}") from error
     print_report(telling, out)

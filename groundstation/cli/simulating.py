@@ -6,7 +6,7 @@ Rule: the same scenario, seed and version give the same content, so a file can b
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
@@ -14,6 +14,7 @@ from tempfile import TemporaryDirectory
 
 from groundstation import __version__
 from groundstation.cli.options import Choices
+from groundstation.cli.progress import progress
 from groundstation.errors import SessionFileError
 from groundstation.inbound import BytesReceived, DriverPlaced, Inbound, LinkChanged, LinkState
 from groundstation.indexing import RecordingIndex
@@ -23,6 +24,7 @@ from groundstation.simulator.scenarios import scenario_named
 from groundstation.simulator.simulation import Simulation
 from groundstation.vehicle.telemetry import Telemetry
 from groundstation.vehicle.timeline import Timeline
+from groundstation.whole_file import written_whole
 
 INVENTED_START = datetime(2026, 1, 1, 12, tzinfo=UTC)
 """A simulated session has no date of its own; a fixed one lets it be made again."""
@@ -36,14 +38,32 @@ def write_simulation(arguments: argparse.Namespace, choices: Choices, out: Path)
     Raises:
         SessionFileError: The file cannot be written.
     """
+    end_at_s = arguments.for_s or scenario_named(arguments.scenario).duration_s
     inbounds = simulated_inbound(arguments.scenario, arguments.seed, arguments.for_s)
+    with progress("simulating", end_at_s) as done:
+        return _write(_telling(inbounds, done), arguments, choices, out, end_at_s)
+
+
+def _telling(inbounds: Iterator[Inbound], done: Callable[[float], None]) -> Iterator[Inbound]:
+    for number, inbound in enumerate(inbounds):
+        if number % FLUSH_EVERY == 0:
+            done(inbound.at_s)
+        yield inbound
+
+
+def _write(
+    inbounds: Iterator[Inbound],
+    arguments: argparse.Namespace,
+    choices: Choices,
+    out: Path,
+    end_at_s: float,
+) -> str:
     try:
         if out.suffix == SUFFIX:
             source = f"simulated:{arguments.scenario}?seed={arguments.seed}"
-            end_at_s = arguments.for_s or scenario_named(arguments.scenario).duration_s
             record_session(inbounds, choices, out, source=source, end_at_s=end_at_s)
             return f"{out}  {end_at_s:.1f} s, session"
-        with out.open("wb") as capture:
+        with written_whole(out) as part, part.open("wb") as capture:
             size = sum(capture.write(i.data) for i in inbounds if isinstance(i, BytesReceived))
         return f"{out}  {size} bytes, raw capture"
     except OSError as error:

@@ -6,7 +6,6 @@ outside, so a file that is no check of ours is told of and never followed.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isfinite
@@ -18,6 +17,7 @@ from groundstation.errors import SessionFileError
 from groundstation.rangecheck.record import CheckRecord
 from groundstation.rangecheck.setting import HEADINGS_DEG
 from groundstation.recording.names import started_text, vehicle_text
+from groundstation.whole_file import written_whole
 from groundstation.wording import printable
 
 FOLDER = "checks"
@@ -169,15 +169,10 @@ def _claim(folder: Path, stem: str) -> Path:
 
 def _write(path: Path, text: bytes, *, claimed: bool) -> None:
     """Replace a file by its content at one stroke; on trouble a claimed one is given back."""
-    part = path.with_name(path.name + ".part")
     try:
-        with part.open("wb") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
+        with written_whole(path) as part:
+            part.write_bytes(text)
     except OSError:
-        part.unlink(missing_ok=True)
         if claimed:
             path.unlink(missing_ok=True)
         raise
