@@ -25,9 +25,14 @@ def test_whatever_stops_the_writing_leaves_what_was_there(
 ) -> None:
     path = tmp_path / "table.csv"
     path.write_text("before")
-    with pytest.raises(stopped_by), written_whole(path) as part:
-        part.write_text("half")
-        raise stopped_by
+
+    def write_half() -> None:
+        with written_whole(path) as part:
+            part.write_text("half")
+            raise stopped_by
+
+    with pytest.raises(stopped_by):
+        write_half()
     assert path.read_text() == "before"
     assert list(tmp_path.iterdir()) == [path]
 
