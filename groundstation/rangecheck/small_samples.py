@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import comb, fsum, sqrt
-from statistics import fmean, median, variance
+from statistics import fmean, median, stdev
 
 MOST_SPLITS = 200_000
 """Of an exact permutation test; beyond it Welch's test is as good."""
@@ -59,6 +59,16 @@ def permutation_p(first: Sequence[float], second: Sequence[float]) -> float | No
 
 
 @dataclass(frozen=True, slots=True)
+class Summary:
+    """What is left of a group of values."""
+
+    mean: float
+    deviation: float
+    """Standard deviation, divisor n - 1."""
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
 class Welch:
     """Difference of two means whose variances differ."""
 
@@ -72,17 +82,27 @@ class Welch:
 
 def welch(first: Sequence[float], second: Sequence[float]) -> Welch:
     """Return Welch's test of mean(first) - mean(second); both need two values or more."""
+    return welch_of(_summary(first), _summary(second))
+
+
+def welch_of(first: Summary, second: Summary) -> Welch:
+    """Return Welch's test of two groups of which only the summaries are known."""
     from scipy.special import stdtr, stdtrit
 
-    parts = [variance(values) / len(values) for values in (first, second)]
+    groups = (first, second)
+    parts = [group.deviation**2 / group.count for group in groups]
     spread = sum(parts)
-    difference = fmean(first) - fmean(second)
+    difference = first.mean - second.mean
     if spread == 0.0:
         certain = 0.0 if difference else 1.0
         return Welch(difference, 0.0 if certain else float("inf"), 1.0, 0.0, certain)
     degrees = spread**2 / sum(
-        part**2 / (len(values) - 1) for part, values in zip(parts, (first, second), strict=True)
+        part**2 / (group.count - 1) for part, group in zip(parts, groups, strict=True)
     )
     t = difference / sqrt(spread)
     half_width = float(stdtrit(degrees, 0.975)) * sqrt(spread)
     return Welch(difference, t, degrees, half_width, 2.0 * float(stdtr(degrees, -abs(t))))
+
+
+def _summary(values: Sequence[float]) -> Summary:
+    return Summary(fmean(values), stdev(values), len(values))

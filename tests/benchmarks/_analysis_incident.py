@@ -24,7 +24,6 @@ import numpy as np
 from groundstation.analysis.course import course_of, local_m
 from groundstation.analysis.incident import Incident, incident_of
 from groundstation.analysis.incident_departure import Subject
-from groundstation.analysis.intervals import wilson_interval
 from groundstation.analysis.passes import find_passes
 from groundstation.analysis.record import Record, record_of
 from groundstation.simulator.channel import ChannelParameters
@@ -37,6 +36,8 @@ from groundstation.simulator.simulation import Simulation, simulate_truth
 from groundstation.simulator.truth import Truths
 from groundstation.simulator.yaw import StabiliserParameters, YawParameters
 from protocol.batch import decode
+from tests.benchmarks._analysis_rows import Row
+from tests.benchmarks._shares import wilson
 
 PROCESSES = 2
 APART_S = 0.2
@@ -305,20 +306,6 @@ def wrongly_bad(job: tuple[int, str]) -> bool | None:
     return incident_of(record, spans, course_of(record, spans)) is not None
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One figure."""
-
-    name: str
-    figure: float
-    unit: str
-    interval: tuple[float, float] | None
-    """Wilson's, 95 %, where the figure is a share."""
-    target: str
-    met: bool | None
-    """None where there is no target."""
-
-
 def rows(sessions: int, seed: int) -> list[Row]:
     """Return the figures of a Monte Carlo.
 
@@ -358,7 +345,7 @@ def rows(sessions: int, seed: int) -> list[Row]:
         for subject in one.truth
         if subject in one.told
     ]
-    table.append(Row("median error of an onset", float(np.median(errors_s)), "s", None, "", None))
+    table.append(Row("median error of an onset", float(np.median(errors_s)), "s"))
     return table
 
 
@@ -372,6 +359,4 @@ def _share(
     met = None if not target else (least is None or share >= least)
     if most is not None:
         met = share <= most
-    return Row(
-        f"{name} ({trials} sessions)", share, "", wilson_interval(count, trials), target, met
-    )
+    return Row(f"{name} ({trials} sessions)", share, "", wilson(count, trials), target, met)

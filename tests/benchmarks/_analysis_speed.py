@@ -9,9 +9,7 @@ one in ten lacks the wheel, the accelerometer or the fixes altogether and is cou
 
 from __future__ import annotations
 
-import argparse
-import json
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from multiprocessing import Pool
 
@@ -29,7 +27,8 @@ from groundstation.simulator.scenario import CarParameters, Scenario, SensorPara
 from groundstation.simulator.simulation import Simulation
 from groundstation.units import STANDARD_GRAVITY_MPS2
 from protocol.batch import decode
-from tests.benchmarks._warnings_figures import wilson
+from tests.benchmarks._analysis_rows import Row
+from tests.benchmarks._shares import wilson
 
 PROCESSES = 2
 SPIKE_MPS = 5.0
@@ -64,20 +63,6 @@ class Outcome:
     """Named."""
     delay_error_s: float
     fix_interval_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One figure."""
-
-    name: str
-    figure: float
-    unit: str
-    interval: tuple[float, float] | None
-    """Wilson's, 95 %, where the figure is a share."""
-    target: str
-    met: bool | None
-    """None where there is no target."""
 
 
 def drawn_pass(seed: int) -> tuple[Scenario, float]:
@@ -246,13 +231,13 @@ def _errors(chosen: list[Outcome]) -> list[Row]:
     better = int(np.sum(np.abs(off_mps) <= np.abs(raw)))
     count = len(chosen)
     return [
-        Row("rms error of the peak", _rms(off_mps), "m/s", None, "", None),
-        Row("median size of that error", _middle(off_mps), "m/s", None, "", None),
-        Row("mean error of the peak", float(off_mps.mean()), "m/s", None, "", None),
-        Row("rms error of the raw satellite maximum", _rms(raw), "m/s", None, "", None),
-        Row("median size of that error", _middle(raw), "m/s", None, "", None),
-        Row("rms error of the raw wheel maximum", _rms(wheel), "m/s", None, "", None),
-        Row("median width of the interval", float(np.median(width_mps)), "m/s", None, "", None),
+        Row("rms error of the peak", _rms(off_mps), "m/s"),
+        Row("median size of that error", _middle(off_mps), "m/s"),
+        Row("mean error of the peak", float(off_mps.mean()), "m/s"),
+        Row("rms error of the raw satellite maximum", _rms(raw), "m/s"),
+        Row("median size of that error", _middle(raw), "m/s"),
+        Row("rms error of the raw wheel maximum", _rms(wheel), "m/s"),
+        Row("median width of the interval", float(np.median(width_mps)), "m/s"),
         Row(
             f"spikes of {SPIKE_MPS:g} m/s and more that became the peak",
             100.0 * spiked / count,
@@ -266,18 +251,14 @@ def _errors(chosen: list[Outcome]) -> list[Row]:
             100.0 * raw_spiked / count,
             "%",
             _percent(wilson(raw_spiked, count)),
-            "",
-            None,
         ),
         Row(
             "peak at least as near to the truth as the raw satellite maximum",
             100.0 * better / count,
             "%",
             _percent(wilson(better, count)),
-            "",
-            None,
         ),
-        Row("rms error of the satellite delay found", _rms(delay_ms), "ms", None, "", None),
+        Row("rms error of the satellite delay found", _rms(delay_ms), "ms"),
     ]
 
 
@@ -291,25 +272,3 @@ def _rms(values: Floats) -> float:
 
 def _percent(interval: tuple[float, float]) -> tuple[float, float]:
     return 100.0 * interval[0], 100.0 * interval[1]
-
-
-def table_of(table: list[Row]) -> str:
-    """Return the figures as lines."""
-    lines = []
-    for row in table:
-        within = "" if row.interval is None else f" ({row.interval[0]:.1f}-{row.interval[1]:.1f})"
-        target = f"  target {row.target}: {'met' if row.met else 'MISSED'}" if row.target else ""
-        lines.append(f"{row.name:75} {row.figure:8.3f} {row.unit}{within}{target}")
-    return "\n".join(lines)
-
-
-def main(argv: list[str]) -> int:
-    """Print the figures, or one JSON object."""
-    parser = argparse.ArgumentParser(prog="_analysis_speed", description=__doc__)
-    parser.add_argument("--passes", type=int, default=400)
-    parser.add_argument("--seed", type=int, default=50_000)
-    parser.add_argument("--json", action="store_true")
-    options = parser.parse_args(argv)
-    table = rows(options.passes, options.seed)
-    print(json.dumps([asdict(row) for row in table]) if options.json else table_of(table))
-    return 0

@@ -29,12 +29,14 @@ from groundstation.simulator.scenarios import scenario_named
 from groundstation.simulator.world import World
 from groundstation.simulator.yaw import StabiliserParameters, YawParameters
 from protocol import batch
-
-Row = tuple[str, float, tuple[float, float] | None, str]
-"""Name, figure, Wilson's 95 % interval where it is a share, target."""
+from tests.benchmarks._analysis_rows import Row
+from tests.benchmarks._shares import wilson
 
 WHEELBASE_M = 0.33
 LOCK_DEG = 12.0
+MOST_ERROR = 0.03
+"""To be reached by the median error of frequency (a share) and of damping ratio."""
+LEAST_RIGHT = 0.95
 NEUTRAL_DEG = 15.0
 """Loop phases nearer than this to quadrature are not judged."""
 LONGEST_S = 30.0
@@ -210,63 +212,47 @@ def rows(passes: int, seed: int) -> list[Row]:
     answered = [band for band in judged if band.told]
     clipped = sum(each.clipped for each in results)
     return [
-        ("passes analysed", float(len(results)), None, ">= 300 drawn"),
-        ("speed bands", float(len(bands)), None, ""),
-        ("yaw frequency: median error", float(np.median(frequency)), None, "<= 0.03"),
-        _share("yaw frequency: within 3 %", int((frequency <= 0.03).sum()), len(frequency), ""),
-        (
-            f"yaw frequency under {LIGHTLY_DAMPED}: median error",
-            float(np.median(swaying_hz)),
-            None,
-            "",
-        ),
-        ("damping ratio: median error", float(np.median(damping)), None, "<= 0.03"),
-        ("damping ratio: 90 % of errors under", float(np.quantile(damping, 0.9)), None, ""),
-        (
-            f"damping ratio under {LIGHTLY_DAMPED}: median error",
-            float(np.median(swaying)),
-            None,
-            "",
-        ),
-        (
-            f"damping ratio under {LIGHTLY_DAMPED}: 90 % of errors under",
-            float(np.quantile(swaying, 0.9)),
-            None,
-            "",
-        ),
-        _share("damping ratio: within 0.03", int((damping <= 0.03).sum()), len(damping), ""),
-        _share("damping ratio: told at all", len(damping), len(bands), ""),
-        _share("damping ratio: interval holds truth", int(held.sum()), len(held), "about 0.95"),
-        ("damping ratio, no dimension told: median error", float(np.median(untold)), None, ""),
-        (
-            "damping ratio, no dimension told: 90 % of errors under",
-            float(np.quantile(untold, 0.9)),
-            None,
-            "",
-        ),
+        Row("passes analysed", float(len(results))),
+        Row("speed bands", float(len(bands))),
+        _median("yaw frequency", frequency, most=MOST_ERROR),
+        _share("yaw frequency: within 3 %", int((frequency <= 0.03).sum()), len(frequency)),
+        _median(f"yaw frequency under {LIGHTLY_DAMPED}", swaying_hz),
+        _median("damping ratio", damping, most=MOST_ERROR),
+        _ninth("damping ratio", damping),
+        _median(f"damping ratio under {LIGHTLY_DAMPED}", swaying),
+        _ninth(f"damping ratio under {LIGHTLY_DAMPED}", swaying),
+        _share("damping ratio: within 0.03", int((damping <= 0.03).sum()), len(damping)),
+        _share("damping ratio: told at all", len(damping), len(bands)),
+        _share("damping ratio: interval holds truth", int(held.sum()), len(held)),
+        _median("damping ratio, no dimension told", untold),
+        _ninth("damping ratio, no dimension told", untold),
         _share(
-            "damps or feeds: right", sum(band.right for band in answered), len(answered), ">= 0.95"
+            "damps or feeds: right",
+            sum(band.right for band in answered),
+            len(answered),
+            least=LEAST_RIGHT,
         ),
-        _share("damps or feeds: told at all", len(answered), len(judged), ""),
-        _share("clipped peaks flagged", sum(each.flagged for each in results), clipped, "1"),
-        (
-            "measured shocks called clipped",
-            float(sum(each.measured for each in results)),
-            None,
-            "0",
-        ),
+        _share("damps or feeds: told at all", len(answered), len(judged)),
+        _share("clipped peaks flagged", sum(each.flagged for each in results), clipped, least=1.0),
+        _none_of("measured shocks called clipped", sum(each.measured for each in results)),
     ]
 
 
-def _share(name: str, hits: int, count: int, target: str) -> Row:
-    """Return a share with Wilson's interval, 95 %."""
-    if count == 0:
-        return name, float("nan"), None, target
-    share, square = hits / count, 1.959964**2
-    middle = (share + square / (2.0 * count)) / (1.0 + square / count)
-    reach = (
-        1.959964
-        * (share * (1.0 - share) / count + square / (4.0 * count**2)) ** 0.5
-        / (1.0 + square / count)
-    )
-    return name, share, (middle - reach, middle + reach), target
+def _median(name: str, errors: Floats, *, most: float | None = None) -> Row:
+    figure = float(np.median(errors))
+    target, met = ("", None) if most is None else (f"<= {most:g}", figure <= most)
+    return Row(f"{name}: median error", figure, target=target, met=met)
+
+
+def _ninth(name: str, errors: Floats) -> Row:
+    return Row(f"{name}: 90 % of errors under", float(np.quantile(errors, 0.9)))
+
+
+def _none_of(name: str, count: int) -> Row:
+    return Row(name, float(count), target="0", met=count == 0)
+
+
+def _share(name: str, hits: int, count: int, *, least: float | None = None) -> Row:
+    share = hits / count if count else float("nan")
+    target, met = ("", None) if least is None else (f">= {least:g}", share >= least)
+    return Row(name, share, interval=wilson(hits, count), target=target, met=met)

@@ -1,20 +1,17 @@
-"""The figures by which rules are compared, each with its interval.
-
-Wilson's score interval: E. B. Wilson, Journal of the American Statistical Association 22, 1927.
-"""
+"""The figures by which rules are compared, each with its interval."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from math import sqrt
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.benchmarks._shares import wilson
+
 TARGET_IN_TIME = 0.99
-DEVIATE_95 = 1.959964
 RESAMPLES = 1000
 SWEEPS = 200
 THRESHOLDS_DB = np.arange(-15.0, 40.0, 0.25)
@@ -54,17 +51,6 @@ class Figures:
     def as_dict(self) -> dict[str, object]:
         """Return the figures by name."""
         return asdict(self)
-
-
-def wilson(hits: int, trials: int) -> tuple[float, float]:
-    """Return the 95 % score interval of a share."""
-    if trials == 0:
-        return 0.0, 1.0
-    share, square = hits / trials, DEVIATE_95**2
-    middle = (share + square / (2 * trials)) / (1 + square / trials)
-    half = DEVIATE_95 * sqrt(share * (1 - share) / trials + square / (4 * trials**2))
-    half /= 1 + square / trials
-    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def median_of(values: Sequence[float]) -> tuple[float, float, float]:

@@ -9,10 +9,11 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, is_dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from tests.benchmarks import _analysis_incident, _analysis_speed, _analysis_yaw
+from tests.benchmarks._analysis_rows import Row as FigureRow
 from tests.benchmarks._targets import Row
 
 QUICK = ("--share", "0.1")
@@ -23,8 +24,8 @@ class Part:
     """One of the three Monte Carlos."""
 
     title: str
-    rows: Callable[[int, int], Sequence[Any]]
-    """How many, and the first seed; each a dataclass, or name, figure, interval, target."""
+    rows: Callable[[int, int], Sequence[FigureRow]]
+    """How many, and the first seed."""
     usual: int
     seed: int
 
@@ -47,22 +48,8 @@ def run(names: Sequence[str], share: float) -> dict[str, list[dict[str, object]]
     for name in names:
         part = PARTS[name]
         rows = part.rows(max(round(share * part.usual), 10), part.seed)
-        found[name] = [_plain(row) for row in rows]
+        found[name] = [asdict(row) for row in rows]
     return found
-
-
-def _plain(row: Any) -> dict[str, object]:
-    if is_dataclass(row) and not isinstance(row, type):
-        return asdict(row)
-    name, figure, interval, target = row
-    return {
-        "name": name,
-        "figure": figure,
-        "unit": "",
-        "interval": interval,
-        "target": target,
-        "met": None,
-    }
 
 
 def table_of(found: dict[str, list[dict[str, object]]]) -> str:

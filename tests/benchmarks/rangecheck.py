@@ -19,7 +19,7 @@ import json
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
-from math import radians, sqrt
+from math import radians
 from statistics import fmean, pstdev
 from time import perf_counter
 from typing import Any
@@ -32,6 +32,7 @@ from groundstation.rangecheck.setting import CheckSetting, CourseSetting
 from groundstation.rangecheck.verdict import judge_walk, verdict_of
 from groundstation.simulator.channel import ControlChannel
 from tests.benchmarks._rangecheck_cars import DayToDay, Disturbance, holds, invent_car
+from tests.benchmarks._shares import wilson
 from tests.benchmarks._targets import Row
 
 THRESHOLD_DBM = -100.0
@@ -53,17 +54,8 @@ CASES = {
 }
 JUDGED = ("undisturbed", "6 dB everywhere", "9 dB everywhere")
 """Cases that have a target, with three earlier checks."""
-Z_95 = 1.959964
 
 QUICK = ("--checks", "100")
-
-
-def wilson(count: int, of: int) -> tuple[float, float]:
-    """Return the 95 % Wilson interval of a share."""
-    share = count / of
-    middle = (share + Z_95**2 / (2 * of)) / (1 + Z_95**2 / of)
-    half = Z_95 / (1 + Z_95**2 / of) * sqrt(share * (1 - share) / of + Z_95**2 / (4 * of * of))
-    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 @dataclass

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from tests.benchmarks._warnings_figures import figures_of, median_of, ratio_of, swept, wilson
+from tests.benchmarks._warnings_figures import figures_of, median_of, ratio_of, swept
 from tests.benchmarks._warnings_passes import SAFE_MARGIN_DB, Floats, Setting, run_pass
 
 
@@ -20,12 +20,6 @@ class Judged:
 def judged(*, holds: bool, values: list[float]) -> Judged:
     given_up_m = np.array([40.0, 20.0, -10.0]) if holds else np.full(3, np.nan)
     return Judged(holds, {"rule": np.array(values)}, {"rule": np.zeros(3)}, given_up_m)
-
-
-def test_wilson_interval() -> None:
-    # R. G. Newcombe, Statistics in Medicine 17, 1998, table I: 81/263 and 15/148 (from memory).
-    assert wilson(81, 263) == pytest.approx((0.2553, 0.3662), abs=5e-5)
-    assert wilson(15, 148) == pytest.approx((0.0624, 0.1605), abs=5e-5)
 
 
 def test_a_warning_counts_where_it_first_comes() -> None:

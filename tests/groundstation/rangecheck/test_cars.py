@@ -12,7 +12,7 @@ from groundstation.rangecheck.check import RangeCheck
 from groundstation.rangecheck.record import Hold
 from protocol import Sender
 from tests.benchmarks._rangecheck_cars import DayToDay, Disturbance, holds, invent_car, reports
-from tests.benchmarks.rangecheck import run, wilson
+from tests.benchmarks.rangecheck import run
 
 REPORT_S = 0.04
 
@@ -72,17 +72,3 @@ def test_a_disturbance_lowers_the_level_by_what_it_says() -> None:
         for disturbance in (Disturbance(), Disturbance(level_db=6.0))
     )
     assert abs(good - bad - 6.0) < 0.1
-
-
-def test_wilson_intervals() -> None:
-    # R. G. Newcombe, Statistics in Medicine 17, 1998, table I.
-    for count, of, low, high in (
-        (81, 263, 0.2553, 0.3662),
-        (15, 148, 0.0624, 0.1605),
-        (0, 20, 0.0, 0.1611),
-        (1, 29, 0.0061, 0.1718),
-        (29, 29, 0.8830, 1.0),
-    ):
-        got = wilson(count, of)
-        assert abs(got[0] - low) < 1e-4
-        assert abs(got[1] - high) < 1e-4

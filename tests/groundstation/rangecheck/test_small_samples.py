@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from groundstation.rangecheck.small_samples import (
+    Summary,
     hodges_lehmann,
     permutation_p,
     signed_rank_p,
     welch,
+    welch_of,
 )
 
 VALUES = st.lists(
@@ -64,6 +66,19 @@ def test_welch(first: str, second: str, t: float, degrees: float, p: float) -> N
     assert tested.t == pytest.approx(t, abs=5e-5)
     assert tested.degrees == pytest.approx(degrees, abs=5e-5)
     assert tested.p_two_sided == pytest.approx(p, abs=5e-6)
+    low, high = tested.difference - tested.half_width, tested.difference + tested.half_width
+    assert (low < 0.0 < high) == (p > 0.05)
+
+
+def test_welch_from_summaries() -> None:
+    # NIST/SEMATECH e-Handbook 1.3.5.3, AUTO83B: miles per gallon of American and Japanese cars.
+    found = welch_of(Summary(20.14458, 6.414700, 249), Summary(30.48101, 6.107710, 79))
+    assert found.t == pytest.approx(-12.9463, abs=5e-4)
+
+
+def test_one_value_has_no_spread() -> None:
+    with pytest.raises(ValueError, match="two data points"):
+        welch([1.0], [1.0, 2.0])
 
 
 def test_welch_without_any_scatter() -> None:
