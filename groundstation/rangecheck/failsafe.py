@@ -80,7 +80,6 @@ class FailsafeProof:
     throttle_before: float = 0.0
     """Largest while the transmitter was on; a car that was given none proves less."""
     confirmed_off_s: float | None = None
-    confirmed_on_s: float | None = None
     off_s: float | None = None
     off_told_by: str = ""
     active_s: float | None = None
@@ -136,7 +135,6 @@ class FailsafeProof:
     def said_on(self, now_s: float) -> None:
         """The person says that the transmitter is on again."""
         if self.phase is Phase.ACTIVE:
-            self.confirmed_on_s = now_s
             self._is_on(now_s)
 
     def take_radio(self, values: Mapping[str, Value], at_s: float) -> None:

@@ -160,7 +160,7 @@ class LiveApp(SessionApp):
     def action_go_to(self) -> None:
         """Ask for a time to go to."""
         if self._desk.replay is not None:
-            self._foot.ask()
+            self._foot.begin()
 
     def on_foot_time_chosen(self, message: Foot.TimeChosen) -> None:
         """Go to the time that was typed."""

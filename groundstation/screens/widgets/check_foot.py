@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from enum import StrEnum, auto
 
-from textual import events
 from textual.message import Message
 
 from groundstation.rangecheck.view import Step
 from groundstation.screens.drawing.check_keys import check_keys_row, distance_row, repeat_row
-from groundstation.screens.widgets.panel import Panel
+from groundstation.screens.widgets.typing_foot import TypingFoot
 
-LONGEST_DISTANCE = 6
 STEPS = (Step.SENSORS, Step.FAILSAFE, Step.WALK)
 """That can be done again, by the digit that chooses them."""
 
@@ -23,8 +21,11 @@ class Asked(StrEnum):
     STEP = auto()
 
 
-class CheckFoot(Panel):
-    """Names the keys; while it has the focus, which only `ask` gives it, it takes an answer."""
+class CheckFoot(TypingFoot):
+    """Names the keys, and takes the distance of a mark or a step to repeat."""
+
+    CHARACTERS = "0123456789."
+    LONGEST = 6
 
     class Answered(Message):
         """Something was typed or chosen."""
@@ -37,8 +38,6 @@ class CheckFoot(Panel):
     def __init__(self) -> None:
         super().__init__()
         self._asked = Asked.DISTANCE
-        self._typed = ""
-        self._complaint = ""
         self._step = Step.SENSORS
         self._width = 0
 
@@ -55,49 +54,31 @@ class CheckFoot(Panel):
     def ask(self, asked: Asked) -> None:
         """Begin to take an answer."""
         self._asked = asked
-        self._typed = self._complaint = ""
-        self.can_focus = True
-        # At once, and not with the next message: a digit typed fast belongs to the answer.
-        self.screen.set_focus(self)
+        self.begin()
 
-    def on_blur(self) -> None:
-        """Take no keys until asked again, neither by a click nor by tab."""
-        self.can_focus = False
-
-    def on_key(self, event: events.Key) -> None:
-        """Take every key while something is asked, so that none does what it does otherwise."""
-        event.stop()
-        event.prevent_default()
-        self._complaint = ""
-        if event.key == "escape":
-            self._close()
-        elif self._asked is Asked.STEP:
-            self._take_step(event.character or "")
+    def accept(self) -> None:
+        """Mark at the distance that was typed; a step needs no enter."""
+        if self._asked is Asked.STEP:
+            return
+        if _metres(self._typed) > 0.0:
+            self._answer(f"mark {self._typed}")
         else:
-            self._take_distance(event)
-        self.draw_foot(self._step, self._width)
+            self._complaint = "not a distance: 25, or 12.5"
 
-    def _take_step(self, character: str) -> None:
-        if character in ("1", "2", "3"):
+    def take(self, character: str) -> None:
+        """Take a character of the distance, or the digit of a step."""
+        if self._asked is Asked.DISTANCE:
+            super().take(character)
+        elif character in ("1", "2", "3"):
             self._answer(f"repeat {STEPS[int(character) - 1]}")
 
-    def _take_distance(self, event: events.Key) -> None:
-        if event.key == "enter":
-            if _metres(self._typed) > 0.0:
-                self._answer(f"mark {self._typed}")
-            else:
-                self._complaint = "not a distance: 25, or 12.5"
-        elif event.key == "backspace":
-            self._typed = self._typed[:-1]
-        elif event.character and event.character in "0123456789.":
-            self._typed = (self._typed + event.character)[:LONGEST_DISTANCE]
+    def redraw(self) -> None:
+        """Show what was typed."""
+        self.draw_foot(self._step, self._width)
 
     def _answer(self, words: str) -> None:
-        self._close()
+        self.end()
         self.post_message(self.Answered(words))
-
-    def _close(self) -> None:
-        self.screen.set_focus(None)
 
 
 def _metres(text: str) -> float:
