@@ -100,6 +100,20 @@ def load_vehicle(name: str, folder: Path) -> VehicleFile | None:
     return parse_toml(read_text(path, "vehicle file"), str(path), VehicleFile)
 
 
+def watched(name: str, folder: Path) -> tuple[str, VehicleFile | None]:
+    """Return the source that a name stands for, and the vehicle's file where it is a vehicle's.
+
+    Raises:
+        SettingsError: The file cannot be read, says something impossible, or names no source.
+    """
+    vehicle = load_vehicle(name, folder)
+    if vehicle is None:
+        return name, None
+    if vehicle.source is None:
+        raise SettingsError(f"the file of the vehicle {name} names no source")
+    return vehicle.source, vehicle
+
+
 def _map_of(points: tuple[_Point, _Point] | None) -> TwoPoints | None:
     if points is None:
         return None

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from groundstation.analysis.record import Columns, Floats, Record
+from groundstation.analysis.robust_line import robust_sigma
 from groundstation.analysis.speed import PassSpeed
 
 KMH_PER_MPS = 3.6
@@ -177,7 +178,7 @@ def learned_braking(figures: list[BrakingFigures]) -> Learned | None:
         return None
     middle = float(np.median(decels))
     # A spread of a few stops may be small by chance; 2 % of the deceleration is no stray.
-    spread = max(1.4826 * float(np.median(np.abs(decels - middle))), 0.02 * middle)
+    spread = max(robust_sigma(decels), 0.02 * middle)
     kept = decels[np.abs(decels - middle) <= STRAY_SIGMAS * spread]
     mean = float(kept.mean())
     squares = float(((kept - mean) ** 2).sum()) + SUPPOSED_STOPS * (SUPPOSED_SPREAD * mean) ** 2

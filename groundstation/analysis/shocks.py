@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from groundstation.analysis.course import Course, place_over_time
 from groundstation.analysis.passes import PassSpan
 from groundstation.analysis.record import Columns, Floats, Record
+from groundstation.analysis.robust_line import robust_sigma
 
 FULL_SHARE = 0.995
 """From this share of the full scale on a sample counts as clipped."""
@@ -92,7 +93,7 @@ def shocks_of(record: Record, span: PassSpan, course: Course | None) -> list[Sho
     speed_mps = np.nan_to_num(motion["speed_mps"])
     per_speed = away_g / np.maximum(speed_mps, LEAST_SPEED_MPS)
     middle = float(np.median(per_speed))
-    spread = 1.4826 * float(np.median(np.abs(per_speed - middle)))
+    spread = robust_sigma(per_speed)
     clipped = clipped_frames(motion, record.told("accel_full_scale_g"))
     hit = (per_speed > middle + STANDS_OUT * spread) & (away_g >= LEAST_SHOCK_G) | clipped
     along_m = place_over_time(record, course, span)["along_m"]

@@ -11,6 +11,7 @@ from math import sqrt
 import numpy as np
 
 from groundstation.analysis.record import Floats
+from groundstation.analysis.robust_line import NORMAL_PER_DEVIATION
 
 CALMED_S = 0.15
 
@@ -29,7 +30,7 @@ def wheel_noise_mps(wheel_mps: Floats) -> float:
     # A second difference of white noise is root six as wide as the noise; twice that, as the
     # errors of a wheel go round with it and are not white.
     bends = np.abs(np.diff(turning, 2))
-    return max(2.0 * 1.4826 * float(np.median(bends)) / sqrt(6.0), LEAST_MPS)
+    return max(2.0 * NORMAL_PER_DEVIATION * float(np.median(bends)) / sqrt(6.0), LEAST_MPS)
 
 
 def calmed(t_s: Floats, values: Floats) -> Floats:

@@ -17,6 +17,7 @@ from math import exp, log, radians
 import numpy as np
 
 from groundstation.analysis.record import Floats
+from groundstation.analysis.robust_line import NORMAL_PER_DEVIATION
 from groundstation.analysis.yaw_grid import STEP_S, Motion
 from groundstation.analysis.yaw_model import CarGeometry, Plant, plant_of
 
@@ -94,8 +95,8 @@ def fit_car(motion: Motion, geometry: CarGeometry) -> CarFit:
         errors = errors @ whiten.swapaxes(-1, -2)
         errors = errors[motion.measured > 0.0][10:]
         own = errors[:, 0]
-        # 1.4826 times the median size is the sigma of normal errors, whatever the kicks.
-        scale = np.clip(1.4826 * np.median(np.abs(own), axis=0), 0.3, 3.0)
+        # So many times the median size is the sigma of normal errors, whatever the kicks.
+        scale = np.clip(NORMAL_PER_DEVIATION * np.median(np.abs(own), axis=0), 0.3, 3.0)
         road_per_mps = road_per_mps * scale
         errors /= scale
         slopes = ((errors[:, 1:] - errors[:, :1]) / NUDGES[:, None]).swapaxes(0, 1)

@@ -15,6 +15,7 @@ from pathlib import Path
 from groundstation import cautions
 from groundstation.cli.check_words import VOCABULARY
 from groundstation.cli.options import (
+    above_zero,
     add_recording_options,
     add_settings_options,
     add_vehicle_options,
@@ -23,7 +24,7 @@ from groundstation.cli.options import (
     position,
 )
 from groundstation.clock import MonotonicClock
-from groundstation.errors import SettingsError, UsageError
+from groundstation.errors import UsageError
 from groundstation.units import SpeedUnit
 
 SUMMARY = "check sensors, failsafe and radio range before the run: GO or HOLD, with the reason"
@@ -70,7 +71,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code: 0 GO, 1 HOLD."""
-    from groundstation.vehicles import load_vehicle, vehicles_folder
+    from groundstation.vehicles import vehicles_folder, watched
 
     if arguments.history is not None:
         from groundstation.cli.check_history import show_history
@@ -78,12 +79,7 @@ def run(arguments: argparse.Namespace) -> int:
         return show_history(arguments.history, choose(arguments), as_json=arguments.json)
     if arguments.source is None:
         raise UsageError("check needs a source", "`groundstation sources` lists what is there")
-    name = arguments.source
-    vehicle = load_vehicle(name, vehicles_folder(arguments.settings))
-    if vehicle is not None:
-        if vehicle.source is None:
-            raise SettingsError(f"the file of the vehicle {name} names no source")
-        name = vehicle.source
+    name, vehicle = watched(arguments.source, vehicles_folder(arguments.settings))
     has_screen = sys.stdout.isatty() and sys.stdin.isatty()
     is_led = arguments.script or arguments.stdin
     headless = arguments.plain or arguments.json or is_led or not has_screen
@@ -104,13 +100,13 @@ def _add_course(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("course")
     group.add_argument(
         "--course-length",
-        type=_above_zero,
+        type=above_zero,
         metavar="METRES",
         help="from the driver to the far end, where the throttle is lifted at the latest",
     )
     group.add_argument(
         "--top-speed",
-        type=_above_zero,
+        type=above_zero,
         metavar="SPEED",
         help="planned, in the unit of --units; with the braking it gives the overrun",
     )
@@ -159,13 +155,6 @@ def _add_leading(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--theme", choices=["dark", "sunlight"], help="colours of the screen")
 
 
-def _above_zero(text: str) -> float:
-    value = float(text)
-    if not (isfinite(value) and value > 0):
-        raise ValueError
-    return value
-
-
 def _not_negative(text: str) -> float:
     value = float(text)
     if not (isfinite(value) and value >= 0):
@@ -174,4 +163,4 @@ def _not_negative(text: str) -> float:
 
 
 def _marks(text: str) -> tuple[float, ...]:
-    return tuple(_above_zero(part) for part in text.split(","))
+    return tuple(above_zero(part) for part in text.split(","))

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -19,7 +18,8 @@ import msgspec
 
 from groundstation import __version__
 from groundstation.cli.options import Choices
-from groundstation.cli.progress import progress
+from groundstation.cli.progress import progress, told_now_and_then
+from groundstation.cli.recording import record_through
 from groundstation.cli.showing_guess import confirm, show_guess
 from groundstation.cli.watching import session_facts
 from groundstation.errors import GroundstationError, SessionFileError, UsageError
@@ -29,20 +29,14 @@ from groundstation.importing.formats import LogFormat, format_of
 from groundstation.importing.frames import inbound_of
 from groundstation.importing.gpx import gpx_log
 from groundstation.importing.guess import Guess
-from groundstation.importing.lines import Progress, checked_size, encoding_of
+from groundstation.importing.lines import checked_size, encoding_of
 from groundstation.importing.log import MAX_SPAN_S, ForeignLog
 from groundstation.importing.nmea import nmea_log
-from groundstation.inbound import Inbound
-from groundstation.indexing import RecordingIndex
 from groundstation.recording import names
 from groundstation.recording.info import NOTES
 from groundstation.recording.writer import Recorder
-from groundstation.vehicle.telemetry import Telemetry
-from groundstation.vehicle.timeline import Timeline
 from groundstation.wording import clock_text, printable
 from protocol import TableError
-
-FLUSH_EVERY = 1000
 
 INVENTED_VEHICLE = 1
 
@@ -164,7 +158,13 @@ def _record(
                 software_version=__version__,
             )
             with recorder, progress("recording", log.rows) as done:
-                _play(inbounds, recorder, log, choices, done)
+                record_through(
+                    told_now_and_then(inbounds, lambda number, _: done(number)),
+                    recorder,
+                    choices,
+                    end_at_s=log.end_at_s,
+                    last_at_s=log.end_at_s,
+                )
             if recorder.trouble or recorder.lost_bytes or recorder.path is None:
                 raise SessionFileError(f"cannot write the session: {recorder.trouble}")
             claimed = names.claim(choices.sessions, recorder.path.stem)
@@ -185,28 +185,6 @@ def _changed_s(path: Path) -> float:
         return max(path.stat().st_mtime, MAX_SPAN_S)
     except OSError as error:
         raise SessionFileError(f"cannot read {path}: {error.strerror}") from error
-
-
-def _play(
-    inbounds: Iterator[Inbound],
-    recorder: Recorder,
-    log: ForeignLog,
-    choices: Choices,
-    tell: Progress,
-) -> None:
-    index = RecordingIndex(recorder, choices.keeper)
-    telemetry = Telemetry(choices.profile, table=choices.table)
-    timeline = Timeline(telemetry, [index])
-    done = 0
-    while batch := list(islice(inbounds, FLUSH_EVERY)):
-        for inbound in batch:
-            recorder.record(inbound)
-            timeline.accept(inbound)
-        recorder.flush()
-        done += len(batch)
-        tell(done)
-    timeline.advance(log.end_at_s)
-    index.close(telemetry, end_at_s=max(timeline.ticked_to_s, log.end_at_s))
 
 
 def _described(file_name: str, imported: Imported, *, dated: bool) -> Mapping[str, object]:

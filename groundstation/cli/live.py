@@ -16,9 +16,8 @@ from groundstation.cli.options import (
     duration,
 )
 from groundstation.clock import MonotonicClock
-from groundstation.errors import SettingsError
 from groundstation.sources.base import open_source
-from groundstation.vehicles import load_vehicle, vehicles_folder
+from groundstation.vehicles import vehicles_folder, watched
 
 SUMMARY = "watch a car, record what it sends, warn before the control link is lost"
 EXAMPLES = (
@@ -67,17 +66,13 @@ def run(arguments: argparse.Namespace) -> int:
     name = arguments.source or pick_source(folder, theme=choose(arguments).theme)
     if name is None:
         return 0
-    vehicle = load_vehicle(name, folder)
+    source_name, vehicle = watched(name, folder)
     if vehicle is None and arguments.source is None and name == DEMO:
         asked = vars(arguments) | {"scenario": demo.SCENARIO, "seed": demo.SEED}
         return demo.run(argparse.Namespace(**asked))
-    if vehicle is not None:
-        if vehicle.source is None:
-            raise SettingsError(f"the file of the vehicle {name} names no source")
-        name = vehicle.source
     choices, clock = choose(arguments, vehicle), MonotonicClock()
     sheet = read_sheet(arguments.setup) if arguments.setup else None
     standing = read_standing(choices, sheet=sheet, pack=arguments.pack)
     choices = with_checks(choices, standing, datetime.now().astimezone())
-    source = open_source(name, clock=clock, baud=choices.baud)
+    source = open_source(source_name, clock=clock, baud=choices.baud)
     return watch(source, arguments, choices, clock, standing=standing)

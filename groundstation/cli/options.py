@@ -70,12 +70,17 @@ def add_recording_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--note", metavar="TEXT", help="a note, kept with the session")
 
 
+def above_zero(text: str) -> float:
+    """Return a number above zero."""
+    value = float(text)
+    if not (isfinite(value) and value > 0):
+        raise ValueError
+    return value
+
+
 def duration(text: str) -> float:
     """Return seconds, above zero."""
-    seconds = float(text)
-    if not (isfinite(seconds) and seconds > 0):
-        raise ValueError
-    return seconds
+    return above_zero(text)
 
 
 def position(text: str) -> tuple[float, float]:

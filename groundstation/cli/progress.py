@@ -5,6 +5,11 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TypeVar
+
+TOLD_EVERY = 1000
+
+T = TypeVar("T")
 
 
 @contextmanager
@@ -17,3 +22,11 @@ def progress(what: str, total: float) -> Iterator[Callable[[float], None]]:
     with Progress(console=console, transient=True, disable=not sys.stderr.isatty()) as bars:
         task = bars.add_task(what, total=total)
         yield lambda done: bars.update(task, completed=done)
+
+
+def told_now_and_then(items: Iterator[T], tell: Callable[[int, T], None]) -> Iterator[T]:
+    """Yield items, and tell of one in `TOLD_EVERY` how many came before it."""
+    for number, item in enumerate(items):
+        if number % TOLD_EVERY == 0:
+            tell(number, item)
+        yield item

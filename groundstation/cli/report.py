@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from groundstation.cli.analysing import add_speed_unit, analysed, claimed, on_one_core, working
-from groundstation.cli.options import add_settings_options, add_vehicle_options
+from groundstation.cli.options import above_zero, add_settings_options, add_vehicle_options
 from groundstation.errors import SessionFileError, UsageError
 from groundstation.settings import load_settings
 from groundstation.whole_file import written_whole
@@ -114,14 +114,6 @@ def trap(text: str) -> tuple[float, float]:
     if not (isfinite(first_m) and isfinite(last_m)) or first_m == last_m:
         raise ValueError
     return first_m, last_m
-
-
-def above_zero(text: str) -> float:
-    """Return a number above zero."""
-    value = float(text)
-    if not (isfinite(value) and value > 0.0):
-        raise ValueError
-    return value
 
 
 def _questions(arguments: argparse.Namespace) -> Questions:

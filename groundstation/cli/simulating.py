@@ -6,30 +6,25 @@ Rule: the same scenario, seed and version give the same content, so a file can b
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
-from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from groundstation import __version__
 from groundstation.cli.options import Choices
-from groundstation.cli.progress import progress
+from groundstation.cli.progress import progress, told_now_and_then
+from groundstation.cli.recording import record_through
 from groundstation.errors import SessionFileError
 from groundstation.inbound import BytesReceived, DriverPlaced, Inbound, LinkChanged, LinkState
-from groundstation.indexing import RecordingIndex
 from groundstation.recording.names import SUFFIX
 from groundstation.recording.writer import Recorder
 from groundstation.simulator.scenarios import scenario_named
 from groundstation.simulator.simulation import Simulation
-from groundstation.vehicle.telemetry import Telemetry
-from groundstation.vehicle.timeline import Timeline
 from groundstation.whole_file import written_whole
 
 INVENTED_START = datetime(2026, 1, 1, 12, tzinfo=UTC)
 """A simulated session has no date of its own; a fixed one lets it be made again."""
-
-FLUSH_EVERY = 1000
 
 
 def write_simulation(arguments: argparse.Namespace, choices: Choices, out: Path) -> str:
@@ -41,14 +36,8 @@ def write_simulation(arguments: argparse.Namespace, choices: Choices, out: Path)
     end_at_s = arguments.for_s or scenario_named(arguments.scenario).duration_s
     inbounds = simulated_inbound(arguments.scenario, arguments.seed, arguments.for_s)
     with progress("simulating", end_at_s) as done:
-        return _write(_telling(inbounds, done), arguments, choices, out, end_at_s)
-
-
-def _telling(inbounds: Iterator[Inbound], done: Callable[[float], None]) -> Iterator[Inbound]:
-    for number, inbound in enumerate(inbounds):
-        if number % FLUSH_EVERY == 0:
-            done(inbound.at_s)
-        yield inbound
+        told = told_now_and_then(inbounds, lambda _, inbound: done(inbound.at_s))
+        return _write(told, arguments, choices, out, end_at_s)
 
 
 def _write(
@@ -106,16 +95,7 @@ def record_session(
             started=INVENTED_START,
             software_version=__version__,
         )
-        index = RecordingIndex(recorder, choices.keeper)
-        telemetry = Telemetry(choices.profile, table=choices.table)
-        timeline = Timeline(telemetry, [index])
-        while batch := list(islice(inbounds, FLUSH_EVERY)):
-            for inbound in batch:
-                recorder.record(inbound)
-                timeline.accept(inbound)
-            recorder.flush()
-        timeline.advance(end_at_s)
-        index.close(telemetry, end_at_s=timeline.ticked_to_s)
+        record_through(inbounds, recorder, choices, end_at_s=end_at_s)
         if recorder.trouble or recorder.path is None:
             raise SessionFileError(f"cannot write {out}: {recorder.trouble}")
         recorder.path.replace(out)

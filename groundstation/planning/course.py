@@ -14,7 +14,7 @@ import numpy as np
 
 from groundstation.planning.grounds import GROUNDS
 from groundstation.radio.budget import LinkBudget
-from groundstation.radio.forecast import QUANTILE_5, Braking, Motion, stop_way_m
+from groundstation.radio.forecast import Braking, overrun_m
 from groundstation.radio.propagation import Array, Ground, Numbers, Polarisation
 
 TALLEST_M = 20.0
@@ -59,15 +59,7 @@ class Course:
 
         Reaction, control delay and braking; a range check reckons with the same.
         """
-        motion = Motion(
-            at_s=0.0,
-            distance_m=0.0,
-            sigma_m=0.0,
-            speed_mps=self.speed_mps,
-            away_mps=self.speed_mps,
-        )
-        way_m, sigma_m = stop_way_m(motion, self.braking)
-        return way_m + QUANTILE_5 * sigma_m
+        return overrun_m(self.speed_mps, self.braking)
 
     @property
     def stop_at_m(self) -> float:

@@ -132,6 +132,12 @@ def stop_way_m(motion: Motion, braking: Braking) -> tuple[float, float]:
     return react_m + brake_m, brake_m * braking.decel_sigma_mps2 / braking.decel_mps2
 
 
+def overrun_m(speed_mps: float, braking: Braking) -> float:
+    """Return the way from the warning to rest that 95 of 100 stops keep within."""
+    way_m, sigma_m = stop_way_m(Motion(0.0, 0.0, 0.0, speed_mps, speed_mps), braking)
+    return way_m + QUANTILE_5 * sigma_m
+
+
 def lift_in_s(motion: Motion, braking: Braking, way_m: float) -> float | None:
     """Return the time until the car must be lifted to stop within a way; 0 when that is past.
 

@@ -26,7 +26,7 @@ from groundstation.radio.estimate import (
     LinkEstimate,
     LinkPrior,
 )
-from groundstation.radio.forecast import QUANTILE_5, Braking, Motion, stop_way_m
+from groundstation.radio.forecast import QUANTILE_5
 from groundstation.rangecheck.record import Hold
 
 HOLD_SIGMA_DB = 1.5
@@ -113,12 +113,6 @@ def fit_holds(holds: Sequence[Hold]) -> CheckFit | None:
         at_m = mark.distance_m
     prior = _law(ordered, hold_variance, pattern_variance)
     return CheckFit(prior, estimate, tuple(ordered), sqrt(hold_variance), headings)
-
-
-def overrun_m(top_speed_mps: float, braking: Braking) -> float:
-    """Return the way from the lift to rest that 95 of 100 stops keep within."""
-    way_m, sigma_m = stop_way_m(Motion(0.0, 0.0, 0.0, top_speed_mps, top_speed_mps), braking)
-    return way_m + QUANTILE_5 * sigma_m
 
 
 def _additive(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from groundstation.radio.forecast import Braking
+from groundstation.radio.forecast import Braking, overrun_m
 from groundstation.rangecheck.finding import Finding, Outcome, Rule, missing
-from groundstation.rangecheck.fit import CheckFit, overrun_m
+from groundstation.rangecheck.fit import CheckFit
 from groundstation.rangecheck.setting import CheckSetting
 
 

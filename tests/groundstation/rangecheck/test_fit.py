@@ -11,7 +11,8 @@ import pytest
 from groundstation.radio.estimate import LinkEstimate
 from groundstation.radio.forecast import Braking
 from groundstation.radio.log_distance import fit_log_distance
-from groundstation.rangecheck.fit import fit_holds, overrun_m, usable
+from groundstation.radio.forecast import overrun_m
+from groundstation.rangecheck.fit import fit_holds, usable
 from groundstation.rangecheck.record import Hold
 from tests.groundstation.rangecheck.rig import law_dbm, made_holds
 
