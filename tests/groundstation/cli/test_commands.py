@@ -20,16 +20,7 @@ from groundstation.cli.parser import COMMANDS, Command, build_parser, parse
 from groundstation.sources import listing
 from groundstation.sources.listing import FoundPort
 from protocol import Sender
-
-
-def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
-    """Return exit code, standard output and standard error."""
-    try:
-        code = main(argv)
-    except SystemExit as stop:
-        code = int(stop.code or 0)
-    out, err = capsys.readouterr()
-    return code, out, err
+from tests.groundstation.cli.running import run
 
 
 @pytest.fixture

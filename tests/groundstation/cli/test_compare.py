@@ -8,23 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from groundstation.__main__ import main
 from groundstation.analysis.compare import Effect, PassFigures, Unit, Verdict, compare
 from groundstation.analysis.compared_figures import KINDS, figures_of
 from groundstation.cli.compare_text import PICTURE_CELLS, picture, row, too_few_words
 from groundstation.recording.reader import open_session
 from groundstation.units import SpeedUnit
+from tests.groundstation.cli.running import run
 from tests.groundstation.report.tellings import telling_of
 from tests.replay_data import FOLDER
-
-
-def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
-    try:
-        code = main(argv)
-    except SystemExit as stop:
-        code = int(stop.code or 0)
-    out, err = capsys.readouterr()
-    return code, out, err
 
 
 def copied(folder: Path, name: str, setup: dict[str, object] | None) -> str:

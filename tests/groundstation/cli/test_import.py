@@ -13,21 +13,11 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from groundstation.__main__ import main
 from groundstation.cli import importing
 from groundstation.inbound import Inbound
 from groundstation.recording.reader import open_session
+from tests.groundstation.cli.running import run
 from tests.groundstation.importing.foreign import drive, write_foreign
-
-
-def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
-    """Return exit code, standard output and standard error."""
-    try:
-        code = main(argv)
-    except SystemExit as stop:
-        code = int(stop.code or 0)
-    out, err = capsys.readouterr()
-    return code, out, err
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from groundstation.__main__ import main
 from groundstation.cli.plan import ASSUMED, GROUND_NAMES
 from groundstation.cli.plan_picture import picture
 from groundstation.cli.plan_text import plan_lines
@@ -25,6 +24,7 @@ from groundstation.radio.estimate import LinkPrior
 from groundstation.rangecheck.record import Bound, CheckRecord, Verdict
 from groundstation.recording.checks import checks_folder, save_check
 from groundstation.units import SpeedUnit
+from tests.groundstation.cli import running
 
 WORKED = (
     "--length=400",
@@ -51,12 +51,7 @@ PRIOR = LinkPrior(
 
 
 def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
-    try:
-        code = main(["plan", *argv])
-    except SystemExit as stop:
-        code = int(stop.code or 0)
-    out, err = capsys.readouterr()
-    return code, out, err
+    return running.run(capsys, "plan", *argv)
 
 
 def figures(capsys: pytest.CaptureFixture[str], *argv: str) -> dict[str, object]:

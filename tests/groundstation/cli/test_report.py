@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 
-from groundstation.__main__ import main
 from groundstation.analysis.braking import Learned
 from groundstation.analysis.session import SessionAnalysis
 from groundstation.cli.accepting import accept_braking, with_braking
@@ -19,17 +18,9 @@ from groundstation.cli.report_text import body_lines, incident_lines
 from groundstation.errors import UsageError
 from groundstation.recording.reader import open_session
 from protocol import Sender, Value
+from tests.groundstation.cli.running import run
 from tests.groundstation.report.tellings import HOSTILE, hostile_telling, telling_of
 from tests.replay_data import FOLDER
-
-
-def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
-    try:
-        code = main(argv)
-    except SystemExit as stop:
-        code = int(stop.code or 0)
-    out, err = capsys.readouterr()
-    return code, out, err
 
 
 @pytest.fixture(autouse=True)

@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 
 from groundstation.radio.estimate import LinkEstimate
-from groundstation.radio.forecast import Braking
+from groundstation.radio.forecast import Braking, overrun_m
 from groundstation.radio.log_distance import fit_log_distance
-from groundstation.radio.forecast import overrun_m
 from groundstation.rangecheck.fit import fit_holds, usable
 from groundstation.rangecheck.record import Hold
 from tests.groundstation.rangecheck.rig import law_dbm, made_holds
