@@ -113,9 +113,8 @@ class Desk(Protocol):
         """Whether the session is being recorded."""
         ...
 
-    @property
-    def range_check(self) -> str:
-        """Which range check the car runs under, and whether it holds; empty where nobody asked."""
+    def range_check(self, snapshot: Snapshot) -> str:
+        """Return which range check the car of a snapshot runs under; empty where nobody asked."""
         ...
 
     @property

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 
-from groundstation.vehicle.profile import NO_CHECK
 from groundstation.vehicle.session_events import SessionEvent
 from groundstation.vehicle.snapshot import Snapshot
 from groundstation.vehicle.telemetry import Telemetry
@@ -61,14 +60,10 @@ class WithJournal:
         """The latest events, oldest first."""
         return self._journal.events
 
-    @property
-    def range_check(self) -> str:
-        """The range check that the session began under."""
-        snapshot, profile = self.telemetry.snapshot(), self.telemetry.profile
-        if profile.checks is None or snapshot.identity is None:
-            return ""
-        check = profile.check_of(snapshot.identity.name)
-        return check.words if check else NO_CHECK
+    def range_check(self, snapshot: Snapshot) -> str:
+        """Return the range check that the session began under."""
+        identity = snapshot.identity
+        return "" if identity is None else self.telemetry.profile.check_words(identity.name)
 
     @property
     def traces(self) -> Traces:

@@ -81,12 +81,10 @@ class Station(WithJournal):
         """The source, as the user wrote it."""
         return self.source.name
 
-    @property
-    def range_check(self) -> str:
-        """The range check that the car runs under, and whether it still holds."""
-        snapshot = self.snapshot
+    def range_check(self, snapshot: Snapshot) -> str:
+        """Return the range check that the car runs under, and whether it still holds."""
         if self._check_words is None or snapshot.identity is None:
-            return super().range_check
+            return super().range_check(snapshot)
         return self._check_words(snapshot)
 
     @property

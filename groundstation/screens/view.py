@@ -74,7 +74,7 @@ def look(
         traces=desk.traces,
         course=desk.course,
         record=record,
-        range_check=desk.range_check,
+        range_check=desk.range_check(snapshot),
         replay=None if replay is None else replay.state,
         bookmarks=() if replay is None else replay.bookmarks,
         unit=unit,

@@ -51,13 +51,27 @@ class VehicleProfile:
     pass_end_speed_mps: float = 2.0
     """A pass ends below this speed."""
 
-    def check_of(self, vehicle: str | None) -> KnownCheck | None:
-        """Return the newest range check of a vehicle, None where there is none."""
-        return next((each for each in self.checks or () if each.vehicle == vehicle), None)
+    def check_words(self, vehicle: str | None) -> str:
+        """Return what is said of a vehicle's range check; empty where nobody looked for any.
 
-    def watch_setting(
-        self, threshold_dbm: float | None, prior: LinkPrior | None = None
-    ) -> WatchSetting:
+        Args:
+            vehicle: As in the ident frame; None where the car tells no name.
+        """
+        if self.checks is None:
+            return ""
+        check = self._check_of(vehicle)
+        return check.words if check else NO_CHECK
+
+    def prior_of(self, vehicle: str | None) -> LinkPrior | None:
+        """Return what the newest range check of a vehicle found."""
+        check = self._check_of(vehicle)
+        return self.prior or (check.prior if check else None)
+
+    def _check_of(self, vehicle: str | None) -> KnownCheck | None:
+        name = vehicle or self.name
+        return next((each for each in self.checks or () if each.vehicle == name), None)
+
+    def watch_setting(self, threshold_dbm: float | None, prior: LinkPrior | None) -> WatchSetting:
         """Return how the control link is watched, with the threshold and the check that hold."""
         return WatchSetting(
             threshold_dbm=threshold_dbm,
@@ -65,5 +79,5 @@ class VehicleProfile:
             braking=self.braking,
             percent_map=self.percent_map,
             raw_map=self.raw_map,
-            prior=self.prior or prior,
+            prior=prior,
         )

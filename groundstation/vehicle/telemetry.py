@@ -27,7 +27,7 @@ from groundstation.vehicle.control import (
     threshold_of,
 )
 from groundstation.vehicle.peaks import ON_BOARD_PEAKS, is_clipped, number
-from groundstation.vehicle.profile import NO_CHECK, KnownCheck, VehicleProfile
+from groundstation.vehicle.profile import VehicleProfile
 from groundstation.vehicle.session_events import (
     LevelChanged,
     Noted,
@@ -76,7 +76,7 @@ class Telemetry:
         self.profile = profile or VehicleProfile()
         self.state = state or TelemetryState(number=self.profile.number)
         self._receiver = Receiver(table, self.state.stream)
-        self._setting = self.profile.watch_setting(None)
+        self._setting = self.profile.watch_setting(None, None)
         self.now_s = 0.0
         """Time of the last event or tick."""
 
@@ -206,8 +206,8 @@ class Telemetry:
             name, firmware = values["vehicle_name"] or "no name", values["firmware"] or "unknown"
             events.append(self._noted("vehicle", f"{name}, firmware {firmware}"))
             if self.profile.checks is not None:
-                check = self.profile.check_of(name_of_ident(values))
-                events.append(self._noted("check", check.words if check else NO_CHECK))
+                words = self.profile.check_words(name_of_ident(values))
+                events.append(self._noted("check", words))
         state.channels.take(sample, at_s)
         if sample.kind.name == "motion":
             self._take_motion(sample, events)
@@ -283,15 +283,10 @@ class Telemetry:
 
     def _watch_setting(self) -> WatchSetting:
         threshold_dbm = threshold_of(self.state.channels, self.profile)
-        check = self._known_check()
-        prior = self.profile.prior or (check.prior if check else None)
+        prior = self.profile.prior_of(name_of(self.state.channels))
         if self._setting.threshold_dbm != threshold_dbm or self._setting.prior is not prior:
             self._setting = self.profile.watch_setting(threshold_dbm, prior)
         return self._setting
-
-    def _known_check(self) -> KnownCheck | None:
-        profile = self.profile
-        return profile.check_of(name_of(self.state.channels) or profile.name)
 
     def _forecast(self) -> Forecast:
         view, place = self.state.view, self.state.place

@@ -72,10 +72,13 @@ class FakeDesk:
     traces: Traces = field(default_factory=Traces)
     record_state: RecordState = RECORDING
     replay: FakeReplay | None = None
-    range_check: str = ""
+    check_words: str = ""
     marks: list[str] = field(default_factory=list)
     course: CourseTrace = field(default_factory=CourseTrace)
     stood: int = 0
+
+    def range_check(self, _: Snapshot) -> str:
+        return self.check_words
 
     def mark(self, text: str = "") -> None:
         self.marks.append(text)

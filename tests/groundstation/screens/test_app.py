@@ -65,7 +65,7 @@ def test_the_range_check_is_said_while_the_level_is_calm(size: tuple[int, int]) 
     words = "check is stale: pack was changed"
     for name, said in (("clear", True), ("thin", True), ("lift", False), ("lost", False)):
         desk = scenes()[name]
-        desk.range_check = words
+        desk.check_words = words
         row = read(desk, size=size).split("\n")[1]
         assert (words in row) is said
         assert desk.snapshot.level_reason in row
@@ -73,7 +73,7 @@ def test_the_range_check_is_said_while_the_level_is_calm(size: tuple[int, int]) 
 
 def test_the_range_check_gives_way_to_a_long_reason() -> None:
     desk = scenes()["counting"]
-    desk.range_check = "check is stale: set-up sheet was changed"
+    desk.check_words = "check is stale: set-up sheet was changed"
     row = read(desk).split("\n")[1]
     assert "LIFT in 2.4 s  stop margin 7.2 dB (5 %), under 10 dB" in row
     assert "check" not in row
