@@ -16,7 +16,7 @@ import msgspec
 from groundstation.errors import SessionFileError
 from groundstation.rangecheck.record import CheckRecord
 from groundstation.rangecheck.setting import HEADINGS_DEG
-from groundstation.recording.names import started_text, vehicle_text
+from groundstation.recording.names import claim, started_text, vehicle_text
 from groundstation.whole_file import written_whole
 from groundstation.wording import printable
 
@@ -31,7 +31,6 @@ MOST_M = 1e5
 MOST_DB = 400.0
 """Of any level, either way."""
 
-_NAMESAKES = 10_000
 
 _IMPOSSIBLE_CONTENT = (msgspec.MsgspecError, ValueError, TypeError, RecursionError, OverflowError)
 
@@ -74,7 +73,7 @@ def save_check(folder: Path, record: CheckRecord, replaces: Path | None = None) 
     text = msgspec.json.format(msgspec.json.encode(record_as_json(record)), indent=2)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        path = replaces or _claim(folder, stem)
+        path = replaces or claim(folder, stem, SUFFIX)
         _write(path, text, claimed=replaces is None)
     except OSError as error:
         reason = error.strerror or "the system refuses"
@@ -143,28 +142,6 @@ def earlier_checks(folder: Path, vehicle_name: str) -> list[CheckRecord]:
     """
     found = list_checks(folder, vehicle_name)
     return [check.record for check in reversed(found) if check.record is not None]
-
-
-def latest(folder: Path, vehicle_name: str) -> CheckRecord | None:
-    """Return a vehicle's newest check, None where there is none.
-
-    Raises:
-        SessionFileError: The folder cannot be read.
-    """
-    checks = earlier_checks(folder, vehicle_name)
-    return checks[-1] if checks else None
-
-
-def _claim(folder: Path, stem: str) -> Path:
-    """Return a new, empty file, with -2, -3... in its name where that is taken."""
-    for number in range(1, _NAMESAKES):
-        path = folder / (stem + (f"-{number}" if number > 1 else "") + SUFFIX)
-        try:
-            path.open("xb").close()
-        except FileExistsError:
-            continue
-        return path
-    raise FileExistsError(17, "no name is left for a range check")
 
 
 def _write(path: Path, text: bytes, *, claimed: bool) -> None:

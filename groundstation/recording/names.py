@@ -43,14 +43,14 @@ def vehicle_text(vehicle_name: str) -> str:
     return f"{text}-vehicle" if _RESERVED.fullmatch(text) else text
 
 
-def claim(folder: Path, stem: str) -> Path:
+def claim(folder: Path, stem: str, suffix: str = SUFFIX) -> Path:
     """Return a new, empty file in `folder` named after `stem`, with -2, -3... where it is taken.
 
     Raises:
         OSError: The file cannot be created.
     """
     for number in range(1, _NAMESAKES):
-        path = folder / (stem + (f"-{number}" if number > 1 else "") + SUFFIX)
+        path = folder / (stem + (f"-{number}" if number > 1 else "") + suffix)
         if side_files(path):
             continue
         try:
@@ -58,7 +58,7 @@ def claim(folder: Path, stem: str) -> Path:
         except FileExistsError:
             continue
         return path
-    raise FileExistsError(errno.EEXIST, "no name is left for a session", str(folder / stem))
+    raise FileExistsError(errno.EEXIST, "no name is left", str(folder / stem))
 
 
 def side_files(path: Path) -> list[Path]:

@@ -16,7 +16,6 @@ from groundstation.recording.checks import (
     SUFFIX,
     checks_folder,
     earlier_checks,
-    latest,
     list_checks,
     load_check,
     record_as_json,
@@ -52,10 +51,9 @@ def test_a_list_is_newest_first_and_by_vehicle(tmp_path: Path) -> None:
     days = [stored.record.checked.day for stored in list_checks(tmp_path) if stored.record]
     assert days == [6, 5, 4]
     assert [record.checked.day for record in earlier_checks(tmp_path, "a")] == [4, 6]
-    newest = latest(tmp_path, "b")
-    assert newest is not None
+    (newest,) = earlier_checks(tmp_path, "b")
     assert newest.checked.day == 5
-    assert latest(tmp_path, "c") is None
+    assert earlier_checks(tmp_path, "c") == []
     assert list_checks(checks_folder(tmp_path)) == []
 
 
