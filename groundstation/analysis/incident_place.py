@@ -7,11 +7,12 @@ the last frame; from there nothing is known but that a car slows down.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, degrees, hypot, radians, sin, sqrt
+from math import atan2, degrees, hypot, radians
 
 import numpy as np
+from geographiclib.geodesic import Geodesic
 
-from groundstation.analysis.course import EQUATOR_M, FLATTENING, Course, usable_fixes
+from groundstation.analysis.course import Course, usable_fixes
 from groundstation.analysis.incident_normal import gyro_bias_dps, speed_at
 from groundstation.analysis.record import Columns, Record
 from groundstation.units import STANDARD_GRAVITY_MPS2
@@ -150,9 +151,7 @@ def _way_since(record: Record, fixes: Columns, end_s: float) -> _Way:
 def _moved_deg(
     latitude_deg: float, longitude_deg: float, *, east_m: float, north_m: float
 ) -> tuple[float, float]:
-    square = FLATTENING * (2.0 - FLATTENING)
-    shrunk = 1.0 - square * sin(radians(latitude_deg)) ** 2
-    across_m = EQUATOR_M / sqrt(shrunk)
-    meridian_m = across_m * (1.0 - square) / shrunk
-    turned_deg = degrees(east_m / (across_m * cos(radians(latitude_deg))))
-    return latitude_deg + degrees(north_m / meridian_m), longitude_deg + turned_deg
+    moved = Geodesic.WGS84.Direct(
+        latitude_deg, longitude_deg, degrees(atan2(east_m, north_m)), hypot(east_m, north_m)
+    )
+    return moved["lat2"], moved["lon2"]
