@@ -141,7 +141,8 @@ def overrun_m(speed_mps: float, braking: Braking) -> float:
 def lift_in_s(motion: Motion, braking: Braking, way_m: float) -> float | None:
     """Return the time until the car must be lifted to stop within a way; 0 when that is past.
 
-    None where it is further off than `LONGEST_LIFT_S`, or never. The acceleration of now is taken
+    None where it is further off than `LONGEST_LIFT_S`, or never, and for a car that brakes: there
+    is nothing left to lift. The acceleration of now is taken
     to go on: t such that the way covered until then and the stopping way from there make `way_m`,
     by Newton's method.
 
@@ -150,6 +151,8 @@ def lift_in_s(motion: Motion, braking: Braking, way_m: float) -> float | None:
         braking: Of this car and driver.
         way_m: From here to the last place to stop at.
     """
+    if motion.brakes:
+        return None
     stop_m, _ = stop_way_m(motion, braking)
     spare_m = way_m - stop_m
     if spare_m <= 0.0:

@@ -33,7 +33,7 @@ _HELP = (
     ("v", "verdict: stop measuring"),
     ("w", "the table of the walk, or the verdict"),
     ("↑↓", "through the reasons of the verdict"),
-    ("s", "I stand where the car is now"),
+    ("s", "I stand where the car is"),
     ("t", "dark, or for sunlight"),
     ("escape", "close this page, or the table"),
     ("?", "this page"),

@@ -26,7 +26,7 @@ LAST_KEYS = (("?", "keys"), ("q", "quit"))
 
 _LIVE_HELP = (
     ("m", "mark this moment"),
-    ("s", "I stand where the car is now"),
+    ("s", "I stand where the car is"),
 )
 _REPLAY_HELP = (
     ("space", "pause, go on, again"),

@@ -153,6 +153,21 @@ def test_reaction_goes_on_at_the_acceleration_of_now() -> None:
     assert losing == stop_way_m(LEAVING, braking)
 
 
+def test_a_car_that_brakes_has_nothing_left_to_lift() -> None:
+    for way_m in (1.0, 70.0, 80.0, 500.0):
+        assert lift_in_s(replace(LEAVING, brakes=True), Braking(), way_m) is None
+
+
+@pytest.mark.parametrize("accel_mps2", [0.0, 3.0, 8.0])
+def test_the_countdown_never_runs_below_zero(accel_mps2: float) -> None:
+    motion = replace(LEAVING, accel_mps2=accel_mps2)
+    stop_m, _ = stop_way_m(motion, Braking())
+    for spare_m in (-1.0, 0.0, 1e-9, 1e-6, 0.01, 1.0):
+        seconds = lift_in_s(motion, Braking(), stop_m + spare_m)
+        assert seconds is not None
+        assert seconds >= 0.0
+
+
 def test_a_car_that_brakes_has_only_its_braking_before_it() -> None:
     way_m, sigma_m = stop_way_m(replace(LEAVING, brakes=True), Braking())
     assert (way_m, sigma_m) == pytest.approx((75.0, 7.5))
