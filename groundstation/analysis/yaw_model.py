@@ -1,8 +1,8 @@
 """The car as a bicycle with a servo and a stabiliser: its matrices, and how its yaw mode swings.
 
 Owns the algebra from a car's few numbers to the damping of its closed loop. The stabiliser is taken
-as it shows itself: so much correction against the yaw rate of a while ago. Its delay is replaced by
-the Padé approximant of second order. Linear: tyres far from their limit.
+as it shows itself: so much correction against the yaw rate of a while ago. Small swings are meant,
+tyres far from their limit; in large ones the tyres give way and the car swings more slowly.
 
 Bicycle model: Riekert and Schunck, "Zur Fahrmechanik des gummibereiften Kraftfahrzeugs",
 Ingenieur-Archiv 11, 1940 (from memory; in every textbook of vehicle dynamics).
@@ -13,8 +13,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from groundstation.analysis.record import Floats
+
+ComplexArray = NDArray[np.complex128]
 
 PARAMETERS = (
     "log front stiffness over mass",
@@ -33,6 +36,11 @@ axles: 1 for a car that is two masses over the axles.
 """
 
 LEAST_DELAY_S = 1e-3
+POLISHING_ROUNDS = 8
+NUDGE = 1e-4
+"""1/s"""
+SWINGS = 1e-6
+"""Imaginary part over size: below it an eigenvalue is real."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +95,7 @@ def closed_loop_mode(
     """
     delay_s = max(delay_s, LEAST_DELAY_S)
     lag_s = plant.servo_lag_s
-    # States: side speed, yaw rate, steering in force, two of the delay.
+    # States: side speed, yaw rate, steering in force, two of the delay's Padé approximant.
     matrix = np.zeros((*lag_s.shape, 5, 5))
     for row, by in enumerate((plant.side, plant.turn)):
         matrix[..., row, 0] = by[..., 0] / speed_mps
@@ -101,10 +109,32 @@ def closed_loop_mode(
     matrix[..., 4, 1] = 1.0
     matrix[..., 4, 3] = -12.0 / delay_s**2
     matrix[..., 4, 4] = -6.0 / delay_s
-    values = np.linalg.eigvals(matrix)
-    ratios = -values.real / np.abs(values)
-    least = np.argmin(ratios, axis=-1)[..., None]
-    return (
-        np.take_along_axis(ratios, least, axis=-1)[..., 0],
-        np.abs(np.take_along_axis(values, least, axis=-1)[..., 0].imag) / (2.0 * np.pi),
-    )
+    near = np.linalg.eigvals(matrix).astype(np.complex128)
+    values = _polished(near, matrix, gain_s=gain_s, delay_s=delay_s)
+    # One that runs off belongs to the approximant alone.
+    own = np.abs(values - near) < 0.5 * np.abs(near)
+    least = np.argmin(np.where(own, -near.real / np.abs(near), np.inf), axis=-1)[..., None]
+    value = np.take_along_axis(values, least, axis=-1)[..., 0]
+    swings = np.abs(value.imag) > SWINGS * np.abs(value)
+    return -value.real / np.abs(value), swings * np.abs(value.imag) / (2.0 * np.pi)
+
+
+def _polished(near: ComplexArray, matrix: Floats, *, gain_s: float, delay_s: float) -> ComplexArray:
+    """Return the eigenvalues with the delay as it is, by Newton's method from its approximant's."""
+    side, turn, steer = (matrix[..., :2, column, None] for column in range(3))
+    servo = matrix[..., 2, 2, None]
+
+    def missing(rate: ComplexArray) -> ComplexArray:
+        """Return the characteristic function."""
+        across, along = rate - side[..., 0, :], rate - turn[..., 1, :]
+        open_loop = across * along - turn[..., 0, :] * side[..., 1, :]
+        by_wheel = across * steer[..., 1, :] + side[..., 1, :] * steer[..., 0, :]
+        fed_back = gain_s * np.exp(-delay_s * rate) * by_wheel
+        return np.asarray((1.0 - rate / servo) * open_loop + fed_back)
+
+    value = near
+    with np.errstate(all="ignore"):
+        for _ in range(POLISHING_ROUNDS):
+            slope = (missing(value + NUDGE) - missing(value - NUDGE)) / (2.0 * NUDGE)
+            value = np.asarray(value - missing(value) / slope, dtype=np.complex128)
+    return value

@@ -32,7 +32,7 @@ class Part:
 
 PARTS = {
     "speed": Part("speed and braking", _analysis_speed.rows, 400, 90_000),
-    "yaw": Part("yaw and shocks", _analysis_yaw.rows, 300, 91_000),
+    "yaw": Part("yaw and shocks", _analysis_yaw.rows, 330, 91_000),
     "incident": Part("what came first", _analysis_incident.rows, 320, 92_000),
 }
 

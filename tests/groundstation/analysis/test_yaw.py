@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
-from math import pi, sqrt
+from math import degrees, pi, radians, sqrt
 
 import numpy as np
 import pytest
@@ -15,6 +15,13 @@ from groundstation.analysis.yaw import yaw_of
 from groundstation.analysis.yaw_model import CarGeometry
 from groundstation.simulator.damping import yaw_mode
 from groundstation.simulator.scenarios import scenario_named
+from groundstation.simulator.yaw import (
+    NOISE_PER_FRAME,
+    StabiliserParameters,
+    YawMotion,
+    YawParameters,
+)
+from groundstation.units import STANDARD_GRAVITY_MPS2
 from tests.groundstation.analysis.swaying import only_pass, record_with, simulated, whole
 
 GEOMETRY = CarGeometry(wheelbase_m=0.33, steering_lock_deg=12.0)
@@ -134,15 +141,53 @@ def _kicked(correction: Floats | None = None) -> Record:
     )
 
 
-def test_a_free_decay_tells_the_damping_by_itself() -> None:
-    record = _kicked()
-    (band,) = yaw_of(record, whole(record)).bands
+def _kicked_on_a_quiet_road(speed_mps: float, stabiliser: StabiliserParameters) -> Record:
+    """Return the simulator's car, kicked once."""
+    t_s = np.arange(0.0, 10.0, 0.01)
+    car = YawMotion(
+        YawParameters(), stabiliser, mass_kg=5.0, gyro_bias_radps=0.0, gyro_noise_radps=0.0
+    )
+    rows = []
+    for index in range(len(t_s)):
+        if index == 400:
+            car.kick(radians(40.0))
+        car.advance(speed_mps=speed_mps, command_percent=0.0, noise=[0.0] * NOISE_PER_FRAME)
+        side_g = car.side_force_mps2 / STANDARD_GRAVITY_MPS2
+        rows.append((degrees(car.yaw_rate_radps), car.correction_percent, side_g))
+    yaw_dps, correction, side_g = np.array(rows).T
+    source = np.random.default_rng(3)
+    return record_with(
+        t_s,
+        {
+            "speed_mps": np.full(len(t_s), speed_mps),
+            "yaw_rate_dps": yaw_dps + 0.3 * source.standard_normal(len(t_s)),
+            "steering_percent": np.zeros(len(t_s)),
+            "correction_percent": correction,
+            "accel_y_g": side_g + 0.01 * source.standard_normal(len(t_s)),
+        },
+    )
+
+
+def test_a_free_decay_tells_the_damping_by_itself_and_by_the_fit() -> None:
+    stabiliser = StabiliserParameters(0.3)
+    record = _kicked_on_a_quiet_road(40.0, stabiliser)
+    damping, frequency_hz = yaw_mode(40.0, yaw=YawParameters(), stabiliser=stabiliser, mass_kg=5.0)
+    (band,) = yaw_of(record, whole(record), GEOMETRY).bands
     assert band.decays == 1
-    assert band.decay_damping_ratio == pytest.approx(0.1, abs=0.01)
-    assert band.spectrum_hz == pytest.approx(3.0, abs=0.15)
-    # Nothing was steered, so the fitted car tells nothing, and says so.
-    assert band.damping_ratio is None
-    assert band.damping_reason.startswith("anything from")
+    assert band.decay_damping_ratio == pytest.approx(damping, abs=0.01)
+    assert band.damping_ratio == pytest.approx(damping, abs=0.01)
+    assert band.mode_hz == pytest.approx(frequency_hz, rel=0.03)
+    assert band.spectrum_hz == pytest.approx(frequency_hz, abs=0.15)
+
+
+def test_a_car_without_stabiliser_is_judged_by_its_tyres_alone() -> None:
+    record = _kicked_on_a_quiet_road(30.0, StabiliserParameters(0.0))
+    damping, _ = yaw_mode(
+        30.0, yaw=YawParameters(), stabiliser=StabiliserParameters(0.0), mass_kg=5.0
+    )
+    (band,) = yaw_of(record, whole(record), GEOMETRY).bands
+    assert band.damping_ratio == pytest.approx(damping, abs=0.02)
+    assert band.without_stabiliser == band.damping_ratio
     assert (band.driver_share, band.stabiliser_share) == (None, None)
 
 

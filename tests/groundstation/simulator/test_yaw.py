@@ -8,7 +8,7 @@ from math import degrees, exp, hypot, log, pi, radians, sqrt
 import numpy as np
 import pytest
 
-from groundstation.simulator.damping import mode_table, yaw_mode
+from groundstation.simulator.damping import yaw_mode
 from groundstation.simulator.yaw import (
     NOISE_PER_FRAME,
     STEPS_PER_FRAME,
@@ -40,21 +40,6 @@ def swing(car: YawMotion, *, speed_mps: float, frames: int, kick_dps: float) -> 
     return np.array(rates)
 
 
-def test_mode_without_stabiliser_is_the_textbook_s() -> None:
-    # Natural frequency and damping from the determinant and trace of the 2x2 bicycle model.
-    yaw, speed_mps = YawParameters(), 40.0
-    front, rear = yaw.front_stiffness_n_per_rad, yaw.rear_stiffness_n_per_rad
-    ahead, behind = yaw.front_m, yaw.rear_m
-    squared = front * rear * (ahead + behind) ** 2 / (MASS_KG * yaw.inertia_kg_m2 * speed_mps**2)
-    squared += (behind * rear - ahead * front) / yaw.inertia_kg_m2
-    damping = (front + rear) / (MASS_KG * speed_mps)
-    damping += (ahead**2 * front + behind**2 * rear) / (yaw.inertia_kg_m2 * speed_mps)
-    ratio = damping / (2 * sqrt(squared))
-    measured, frequency_hz = yaw_mode(speed_mps, yaw=yaw, stabiliser=OFF, mass_kg=MASS_KG)
-    assert measured == pytest.approx(ratio, rel=1e-9)
-    assert frequency_hz == pytest.approx(sqrt(squared * (1 - ratio**2)) / (2 * pi), rel=1e-9)
-
-
 @pytest.mark.parametrize("gain", [0.0, 0.3, 0.45])
 @pytest.mark.parametrize("speed_mps", [25.0, 45.0])
 def test_free_swing_has_the_mode_s_frequency_and_damping(gain: float, speed_mps: float) -> None:
@@ -70,14 +55,6 @@ def test_free_swing_has_the_mode_s_frequency_and_damping(gain: float, speed_mps:
     halves = log(peaks[0] / peaks[2]) / 2
     # Logarithmic decrement over half waves: pi zeta / sqrt(1 - zeta^2).
     assert halves / hypot(pi, halves) == pytest.approx(ratio, abs=0.04)
-
-
-def test_damping_falls_with_speed_and_with_too_much_gain() -> None:
-    _, calm, _ = mode_table(YawParameters(), StabiliserParameters(), MASS_KG)
-    assert (np.diff(calm[8:60]) < 0).all()
-    _, wild, frequencies_hz = mode_table(YawParameters(), STRONG, MASS_KG)
-    assert wild[48] < 0.0 < calm[48]
-    assert 2.0 < frequencies_hz[48] < 6.0
 
 
 def test_too_much_gain_grows_until_its_authority_is_spent() -> None:
