@@ -307,4 +307,4 @@ def _hint(scheme: str = "") -> str:
 def _quoted(text: str) -> str:
     if len(text) > _MAX_QUOTED_CHARACTERS:
         text = text[: _MAX_QUOTED_CHARACTERS - 3] + "..."
-    return f'"{text}"'
+    return f"'{text}'"

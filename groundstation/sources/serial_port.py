@@ -5,7 +5,10 @@ every platform has: closing a port under a blocked read raises whatever it likes
 closes a lost port at once, because an adapter that is replugged while its old descriptor is open
 comes back under another name. Ports are opened exclusively, or a second program steals bytes.
 DTR and RTS are set low first, because raising them resets many boards. Arrival is stamped in the
-thread, so that a busy screen makes no byte look late.
+thread right after the read, so that a busy screen makes no byte look late. Bytes that gathered all
+bear the time of the read that fetched them: by then they had surely come, while with the time of
+the first the others would be heard before they were sent, and every delay counts from the
+shortest.
 """
 
 from __future__ import annotations
@@ -15,12 +18,14 @@ import contextlib
 import os
 from collections.abc import Callable, Sequence
 from threading import Event, Thread
+from time import sleep
 from typing import Protocol
 
 from groundstation.clock import Clock
 from groundstation.inbound import BytesReceived, Inbound, LinkChanged
 from groundstation.sources.adapter import KnownAdapter, recognise, same_port
 from groundstation.sources.address import SerialAddress
+from groundstation.sources.gathering import Gathering
 from groundstation.sources.listing import FoundPort, list_serial_ports
 from groundstation.sources.live import LiveSource
 from groundstation.sources.reconnecting import BACKOFF_S, Backoff, LinkStory
@@ -84,11 +89,13 @@ class SerialSource(LiveSource):
         backoff_s: tuple[float, float] = BACKOFF_S,
         open_port: Callable[[str, int], SerialPort] = open_exclusively,
         list_ports: Callable[[], Sequence[FoundPort]] = list_serial_ports,
+        pause: Callable[[float], None] = sleep,
     ) -> None:
         super().__init__(str(address), clock=clock)
         self._address = address
         self._open_port = open_port
         self._list_ports = list_ports
+        self._pause = pause
         self._backoff = Backoff(backoff_s)
         self._story = LinkStory(clock)
         self._stopping = Event()
@@ -154,6 +161,7 @@ class SerialSource(LiveSource):
     def _read(self, port: SerialPort, hand_over: Callable[[Inbound], None]) -> Exception | None:
         """Hand over what comes; return how the port was lost, or None when told to stop."""
         loss: Exception | None = None
+        gathering = Gathering()
         while loss is None and not self._stopping.is_set():
             data = b""
             try:
@@ -163,8 +171,11 @@ class SerialSource(LiveSource):
             except PORT_ERRORS as error:
                 loss = error
             if data:
-                hand_over(BytesReceived(self._clock.now_s(), data))
+                at_s = self._clock.now_s()
+                hand_over(BytesReceived(at_s, data))
                 self._backoff.begin_anew()
+                if wait_s := gathering.wait_s(len(data), at_s):
+                    self._pause(wait_s)
         return loss
 
     def _device_now(self) -> str:

@@ -113,7 +113,7 @@ def _scenario(address: SimulatedAddress) -> Scenario:
     if scenario is None:
         nearest = get_close_matches(address.scenario, SCENARIOS, n=1)
         raise UnknownSourceError(
-            f'There is no scenario "{address.scenario}"',
+            f"There is no scenario {address.scenario!r}",
             f"The nearest is {nearest[0]}" if nearest else f"There are {', '.join(SCENARIOS)}",
         )
     return scenario

@@ -125,7 +125,7 @@ def main(argv: list[str]) -> int:
     if options.json:
         print(json.dumps(found))
         return 0
-    print(f"motion frames at {RATE_HZ} Hz, read a frame or a few at a time; of a core")
+    print(f"motion frames at {RATE_HZ} Hz, sent one by one; of a core")
     print(f"  read, decode, record   {found['ours']:6.1%}   (target < 3 %)")
     print(f"  reading alone          {found['reading_alone']:6.1%}")
     print(f"  ratio                  {found['ratio']:6.2f}")

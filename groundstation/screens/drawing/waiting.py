@@ -26,6 +26,7 @@ def waiting(
         said += [[(text, Ink.STRONG)] for text in wrap(link.detail, room, 3)]
     elif link.bytes_received:
         said.append([(f"{link.bytes_received} bytes, but no good frame yet", Ink.STRONG)])
+        said += [[(text, Ink.TEXT)] for text in wrap(link.detail, room, 3)]
         said.append([("Is the baud rate right? Is it this car's telemetry?", Ink.TEXT)])
     elif link.state is LinkState.CONNECTED:
         said.append([("connected, nothing received yet", Ink.STRONG)])

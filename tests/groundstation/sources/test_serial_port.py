@@ -15,6 +15,7 @@ import serial
 from groundstation.inbound import BytesReceived, LinkChanged, LinkState
 from groundstation.sources import serial_port
 from groundstation.sources.address import SerialAddress
+from groundstation.sources.gathering import GATHER_BYTES, GATHER_S
 from groundstation.sources.handover import CAPACITY_EVENTS
 from groundstation.sources.listing import FoundPort
 from groundstation.sources.pseudo_terminal import PseudoTerminal
@@ -373,6 +374,91 @@ class TestOpening:
 
     def test_closing_takes_no_longer_than_a_read(self) -> None:
         assert READ_TIMEOUT_S < 0.3
+
+
+class FastPort:
+    """A port that is sent a frame each millisecond of its own clock, and pauses in no time."""
+
+    def __init__(self, frames: list[bytes]) -> None:
+        self._frames = frames
+        self._now_s = 0.0
+        self._unread = b""
+        self.sent_s: list[float] = []
+        self.slept_s: list[float] = []
+        self.most_unread = 0
+
+    def now_s(self) -> float:
+        return self._now_s
+
+    async def sleep(self, seconds: float) -> None:
+        raise AssertionError("nothing waits in the event loop")
+
+    def pause(self, seconds: float) -> None:
+        self.slept_s.append(seconds)
+        self._pass(seconds)
+
+    def read(self, size: int, /) -> bytes:
+        if size and not self._unread:
+            self._pass(0.001)
+        data, self._unread = self._unread[:size], self._unread[size:]
+        return data
+
+    @property
+    def in_waiting(self) -> int:
+        return len(self._unread)
+
+    def close(self) -> None:
+        pass
+
+    def _pass(self, seconds: float) -> None:
+        until_s = self._now_s + seconds
+        while len(self.sent_s) < len(self._frames):
+            due_s = 0.001 * len(self.sent_s)
+            if due_s > until_s:
+                break
+            self._unread += self._frames[len(self.sent_s)]
+            self.sent_s.append(due_s)
+        self._now_s = until_s
+        self.most_unread = max(self.most_unread, len(self._unread))
+
+
+def test_a_thousand_frames_a_second_are_gathered_and_none_is_heard_before_it_was_sent() -> None:
+    sender = Sender()
+    frames = [
+        sender.encode("motion", {"speed_mps": 10.0}, clock_us=1000 * number)
+        for number in range(1000)
+    ]
+    port = FastPort(frames)
+
+    async def work() -> Log:
+        source = SerialSource(
+            SerialAddress("/dev/null"),
+            clock=port,
+            open_port=lambda *_: port,
+            list_ports=list,
+            pause=port.pause,
+        )
+        async with source:
+            log = Log(source.events())
+            await log.until_bytes(sum(map(len, frames)))
+        return log
+
+    log = run(work())
+    assert log.received == b"".join(frames)
+    reads = [event for event in log.seen if isinstance(event, BytesReceived)]
+    assert len(reads) < len(frames) / 3
+    assert set(port.slept_s) == {GATHER_S}
+    assert port.most_unread <= GATHER_BYTES
+    receiver = Receiver()
+    arrivals_s = [
+        event.at_s
+        for each in reads
+        for event in receiver.receive_data(each.data, each.at_s)
+        if isinstance(event, SampleReceived) and event.at_s is not None
+    ]
+    delays_s = [at_s - sent_s for at_s, sent_s in zip(arrivals_s, port.sent_s, strict=True)]
+    assert min(delays_s) >= 0.0
+    assert max(delays_s) <= GATHER_S + 0.002
 
 
 class TestBackPressure:

@@ -96,6 +96,6 @@ def test_it_can_be_closed_midway(clock: SteppingClock) -> None:
 def test_an_unknown_scenario_is_told_with_the_nearest(clock: SteppingClock) -> None:
     with pytest.raises(UnknownSourceError) as refusal:
         SimulatedSource(SimulatedAddress("range_egde"), clock=clock)
-    assert str(refusal.value) == 'There is no scenario "range_egde". The nearest is range_edge.'
+    assert str(refusal.value) == "There is no scenario 'range_egde'. The nearest is range_edge."
     with pytest.raises(UnknownSourceError, match="There are demo, "):
         SimulatedSource(SimulatedAddress("zzz"), clock=clock)

@@ -78,6 +78,20 @@ def test_the_summary_of_a_pass_has_two_rows_where_one_is_too_short() -> None:
     assert as_text(wide[1:]).strip() == ""
 
 
+@pytest.mark.parametrize("level", list(Level))
+def test_a_long_reason_goes_on_below_its_beginning(level: Level) -> None:
+    reason = "stop margin 9.7 dB (5 %), under 10 dB: stops at 172 m"
+    event = LevelChanged(6.0, 1.0, level, None, reason)
+    first, second = happenings([event], unit=SpeedUnit.KMH, width=54, rows=2)
+    assert {cells(first), cells(second)} == {54}
+    under = as_text([first]).index("stop margin")
+    assert as_text([second])[:under].strip() == ""
+    whole = f"{as_text([first])[under:].strip()} {as_text([second])[under:].strip()}"
+    assert whole == reason
+    (only,) = happenings([event], unit=SpeedUnit.KMH, width=54, rows=1)
+    assert as_text([only]).rstrip().endswith("…")
+
+
 def test_a_list_never_begins_in_the_middle_of_a_summary() -> None:
     (only,) = happenings([*EVENTS, PASS], unit=SpeedUnit.KMH, width=80, rows=1)
     assert "pass 1: peak 141.1 km/h" in as_text([only])
@@ -231,9 +245,11 @@ def test_waiting_says_for_what_and_why() -> None:
 
 def test_waiting_tells_silence_from_garbage() -> None:
     assert "nothing received yet" in wait(TelemetryLink(state=LinkState.CONNECTED))
-    garbage = wait(TelemetryLink(state=LinkState.CONNECTED, bytes_received=900, rejected=4))
+    opened = "connected to /dev/ttyUSB0 at 57600 baud"
+    garbage = wait(TelemetryLink(LinkState.CONNECTED, opened, bytes_received=900, rejected=4))
     assert "900 bytes, but no good frame yet" in garbage
-    assert "baud rate" in garbage
+    assert opened in garbage
+    assert "Is the baud rate right?" in garbage
 
 
 def test_a_replay_without_frames_waits_for_nothing() -> None:
