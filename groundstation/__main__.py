@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from shutil import get_terminal_size
 
 from groundstation.cli.parser import parse
 from groundstation.errors import GroundstationError
@@ -15,7 +16,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return arguments.run(arguments)  # type: ignore[no-any-return]
     except GroundstationError as error:
-        print(f"groundstation: {error}", file=sys.stderr)
+        print(_for_reading(f"groundstation: {error}"), file=sys.stderr)
         return error.exit_code
     except BrokenPipeError:
         # The reader of a pipe has heard enough. Nothing more may be written, not even at exit.
@@ -23,6 +24,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt:
         return 0
+
+
+def _for_reading(text: str) -> str:
+    """Return text as it is, for a terminal broken into rows between words."""
+    if not sys.stderr.isatty():
+        return text
+    from groundstation.wording import filled
+
+    return "\n".join(filled(text, get_terminal_size().columns))
 
 
 if __name__ == "__main__":

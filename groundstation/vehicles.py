@@ -13,7 +13,7 @@ import msgspec
 
 from groundstation.errors import SettingsError
 from groundstation.radio.forecast import Braking
-from groundstation.radio.watch import TwoPoints
+from groundstation.radio.watch_setting import TwoPoints
 from groundstation.settings import LinkSettings, parse_toml, read_text, settings_path
 from groundstation.units import SpeedUnit
 

@@ -1,6 +1,12 @@
-"""Session events in words: one wording for lists, plain lines and the session file's index."""
+"""Session events in words: one wording for lists, plain lines and the session file's index.
+
+Also how words are broken into rows: a number stays with its unit, a command in one piece.
+"""
 
 from __future__ import annotations
+
+import re
+import textwrap
 
 from groundstation.units import SpeedUnit
 from groundstation.vehicle.session_events import (
@@ -9,6 +15,13 @@ from groundstation.vehicle.session_events import (
     PassEnded,
     SessionEvent,
     SourceChanged,
+)
+
+BOUND = "\u00a0"
+"""A blank at which no row is broken. Foreign text has none: it is not printable."""
+
+_TOGETHER = re.compile(
+    r"`[^`]{1,40}`|(?<=\d) (?:dBm|dBi|dB|[kM]?Hz|deg/s|deg|km/h|mph|m/s²?|m|s|g|V|°C|%)(?![\w/])"
 )
 
 
@@ -44,6 +57,24 @@ def describe(event: SessionEvent, unit: SpeedUnit = SpeedUnit.KMH) -> str:
 def printable(text: str) -> str:
     """Return text without characters that could move a cursor or reorder a line."""
     return "".join(mark if mark.isprintable() else "\ufffd" for mark in text)
+
+
+def bound(text: str) -> str:
+    """Return text with `BOUND` for the blanks within a command and between number and unit."""
+    return _TOGETHER.sub(lambda found: found[0].replace(" ", BOUND), text)
+
+
+def filled(text: str, width: int, *, first: str = "", then: str = "") -> list[str]:
+    """Return text broken into rows of a width, each led by blanks or a mark of its own."""
+    rows = textwrap.wrap(
+        bound(text),
+        width,
+        initial_indent=first,
+        subsequent_indent=then,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [row.replace(BOUND, " ") for row in rows]
 
 
 def clock_text(at_s: float) -> str:

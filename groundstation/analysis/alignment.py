@@ -21,13 +21,16 @@ STEP_S = 0.01
 MOST_VOTES = 8
 LEAST_FIXES = 12
 LEAST_GAIN_MPS = 8.0
-"""Passes that vote, at most. One with fewer fixes has no vote, nor one that changes its speed by
-less: it cannot tell a delay from a drift."""
+"""Passes that vote, at most. One with fewer fixes has no vote, nor one that gains or loses less
+speed: an even acceleration alone looks the same at any delay, but for a constant."""
 
 SLOWEST_MPS = 1.0
 NOISE_MPS = 0.2
 """A fix several times further off than this has little vote: it may be a spike."""
 
+TURNED_OVER_S = 0.5
+"""Forward acceleration unknown from so long before the end: the car turned over (see
+`speed_channels`)."""
 
 SLIP_SHARE = 0.05
 """What slip may leave unexplained, of the speed: a wheel tells a delay near standstill only."""
@@ -51,7 +54,7 @@ def satellite_delay_s(passes: Sequence[SpeedChannels]) -> float | None:
         usable &= channels.fix_t_s - LATEST_S >= curve[0][0]
         usable &= channels.fix_t_s - EARLIEST_S <= curve[0][-1]
         fix_t_s, fix_mps = channels.fix_t_s[usable], channels.fix_mps[usable]
-        if len(fix_t_s) < LEAST_FIXES or np.ptp(fix_mps) < LEAST_GAIN_MPS:
+        if len(fix_t_s) < LEAST_FIXES or _least_swing_mps(fix_mps) < LEAST_GAIN_MPS:
             continue
         votes += 1
         costs += [_cost(fix_t_s, fix_mps, curve, delay_s) for delay_s in delays_s.tolist()]
@@ -64,6 +67,17 @@ def satellite_delay_s(passes: Sequence[SpeedChannels]) -> float | None:
     return float(delays_s[least] + STEP_S * min(max(aside, -1.0), 1.0))
 
 
+def _least_swing_mps(fix_mps: Floats) -> float:
+    """Return what the speed gained before its peak or lost after it, the less of both.
+
+    Of medians of three, so that a spike is no peak.
+    """
+    calm_mps = np.median(np.lib.stride_tricks.sliding_window_view(fix_mps, 3), axis=1)
+    peak = int(np.argmax(calm_mps))
+    lowest_mps = max(float(calm_mps[: peak + 1].min()), float(calm_mps[peak:].min()))
+    return float(calm_mps[peak]) - lowest_mps
+
+
 def _own_curve(channels: SpeedChannels) -> tuple[Floats, Floats, Floats] | None:
     """Return times, what the car's own sensors say, and what a slip of its wheels would add.
 
@@ -72,6 +86,10 @@ def _own_curve(channels: SpeedChannels) -> tuple[Floats, Floats, Floats] | None:
     """
     t_s = channels.t_s
     if channels.has_accel:
+        last_s = t_s[np.flatnonzero(~np.isnan(channels.accel_mps2))[-1]]
+        if t_s[-1] - last_s > TURNED_OVER_S:
+            # It slid sideways before it turned over: its forward axis was not where it went.
+            return None
         return t_s, channels.summed_mps, np.zeros(len(t_s))
     if channels.has_wheel:
         known = ~np.isnan(channels.wheel_mps)

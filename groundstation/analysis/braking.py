@@ -17,6 +17,7 @@ import numpy as np
 from groundstation.analysis.record import Columns, Floats, Record
 from groundstation.analysis.robust_line import robust_sigma
 from groundstation.analysis.speed import PassSpeed
+from groundstation.vehicle.passes import IDLE_PERCENT, SLOWEST_LIFT_MPS, SPUN_DPS
 
 KMH_PER_MPS = 3.6
 MFDD_FROM = 0.8
@@ -30,14 +31,6 @@ ONSET_DECEL_MPS2 = 1.5
 
 SLOPE_S = 0.2
 """Over which a deceleration is read off the curve."""
-
-IDLE_PERCENT = 0.5
-
-SPUN_DPS = 200.0
-"""A car that turns this fast is not braking on its wheels in a line."""
-
-SLOWEST_MPS = 5.0
-"""A stop from less tells nothing."""
 
 LEAST_STOPS = 3
 STRAY_SIGMAS = 3.5
@@ -136,7 +129,7 @@ def braking_of(record: Record, speed: PassSpeed) -> BrakingFigures | None:
     end = int(resting[0]) if len(resting) else len(t_s) - 1
     part = (t_s > onset_s) & (np.arange(len(t_s)) <= end)
     started_mps = float(np.interp(onset_s, t_s, speed_mps))
-    if started_mps < SLOWEST_MPS or not np.any(part):
+    if started_mps < SLOWEST_LIFT_MPS or not np.any(part):
         return None
     ways_m = speed.way_m()
     started_m = float(np.interp(onset_s, t_s, ways_m))

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from groundstation.analysis.compare import Better, FigureKind
+from groundstation.analysis.compare_trial import Better, FigureKind
 from groundstation.analysis.session import PassAnalysis
 from groundstation.analysis.yaw import YawBand
 

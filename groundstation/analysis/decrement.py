@@ -10,7 +10,7 @@ Formulas: any text on vibrations.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log, pi, sqrt
+from math import pi, sqrt
 
 import numpy as np
 
@@ -34,19 +34,9 @@ class Decay:
     damping_ratio: float
 
 
-def log_decrement(first: float, last: float, cycles: float) -> float:
-    """Return the decrement a swing, of amplitudes so many whole swings apart."""
-    return log(first / last) / cycles
-
-
 def damping_of(decrement: float) -> float:
-    """Return the damping ratio of a logarithmic decrement."""
+    """Return the damping ratio of a logarithmic decrement: ln of one swing over the next."""
     return decrement / sqrt(4.0 * pi * pi + decrement * decrement)
-
-
-def decrement_of(damping_ratio: float) -> float:
-    """Return the logarithmic decrement of a damping ratio below 1."""
-    return 2.0 * pi * damping_ratio / sqrt(1.0 - damping_ratio * damping_ratio)
 
 
 def free_decays(t_s: Floats, swing: Floats) -> list[Decay]:

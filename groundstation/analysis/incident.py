@@ -46,13 +46,16 @@ class Incident:
     position: LastPosition | None
 
 
-def incident_of(record: Record, spans: list[PassSpan], course: Course | None) -> Incident | None:
+def incident_of(
+    record: Record, spans: list[PassSpan], course: Course | None, *, fix_delay_s: float = 0.0
+) -> Incident | None:
     """Return the timeline of the last pass where it ended badly, else None.
 
     Args:
         record: One vehicle's recording.
         spans: Its passes.
         course: Their line; None where no fix tells it.
+        fix_delay_s: How much later than true the fixes are stamped (`speed.fix_delay_s`).
     """
     bad = bad_end(record, spans)
     if bad is None:
@@ -69,7 +72,7 @@ def incident_of(record: Record, spans: list[PassSpan], course: Course | None) ->
         departures=tuple(departures),
         order=tuple(first),
         order_words=_order_words(list(first.values())),
-        position=last_position(record, course, end_s=bad.end_s),
+        position=last_position(record, course, end_s=bad.end_s, fix_delay_s=fix_delay_s),
     )
 
 

@@ -54,11 +54,6 @@ class LastPosition:
     """Within this of the position it lies, once it has come to rest."""
     words: str
 
-    def radius_after_m(self, unheard_s: float) -> float:
-        """Return within what distance of the position the car is when unheard for so long."""
-        rolling_s = min(unheard_s, self.speed_mps / SLIDING_MPS2)
-        return self.radius_m + self.speed_mps * rolling_s - 0.5 * SLIDING_MPS2 * rolling_s**2
-
 
 @dataclass(frozen=True, slots=True)
 class _Way:
@@ -73,16 +68,25 @@ class _Way:
     course_deg: float | None
 
 
-def last_position(record: Record, course: Course | None, *, end_s: float) -> LastPosition | None:
+def last_position(
+    record: Record, course: Course | None, *, end_s: float, fix_delay_s: float = 0.0
+) -> LastPosition | None:
     """Return the last position up to `end_s`; None where no usable fix was heard.
 
     The heading is the last fix's course over ground, turned on by the yaw rate.
+
+    Args:
+        record: One vehicle's recording.
+        course: Its line; None where no fix tells it.
+        end_s: Vehicle clock.
+        fix_delay_s: How much later than true the fixes are stamped (`speed.fix_delay_s`).
     """
     fixes = usable_fixes(record).between(-np.inf, end_s)
     if not len(fixes):
         return None
     told_m = float(fixes["horizontal_accuracy_m"][-1])
-    way = _way_since(record, fixes, end_s)
+    fix_s = float(fixes.t_s[-1]) - fix_delay_s
+    way = _way_since(record, fixes, fix_s, end_s)
     latitude_deg, longitude_deg = _moved_deg(
         float(fixes["latitude_deg"][-1]),
         float(fixes["longitude_deg"][-1]),
@@ -105,7 +109,7 @@ def last_position(record: Record, course: Course | None, *, end_s: float) -> Las
         along_m=along_m,
         aside_m=aside_m,
         at_s=end_s,
-        fix_age_s=end_s - float(fixes.t_s[-1]),
+        fix_age_s=end_s - fix_s,
         speed_mps=way.speed_mps,
         course_deg=way.course_deg,
         radius_m=radius_m,
@@ -114,8 +118,8 @@ def last_position(record: Record, course: Course | None, *, end_s: float) -> Las
     )
 
 
-def _way_since(record: Record, fixes: Columns, end_s: float) -> _Way:
-    fix_s, ground_mps = float(fixes.t_s[-1]), float(fixes["ground_speed_mps"][-1])
+def _way_since(record: Record, fixes: Columns, fix_s: float, end_s: float) -> _Way:
+    ground_mps = float(fixes["ground_speed_mps"][-1])
     told = np.flatnonzero(~np.isnan(fixes["course_deg"]) & (fixes["ground_speed_mps"] > 1.0))
     motion = record.motion.between(fix_s, end_s)
     t_s = np.unique(np.concatenate([[fix_s], motion.t_s, [end_s]]))

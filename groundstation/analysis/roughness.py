@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from groundstation.analysis.course import Course, place_over_time
 from groundstation.analysis.passes import PassSpan
-from groundstation.analysis.record import Floats, Record
+from groundstation.analysis.record import Columns, Floats, Record
 
 CELL_M = 10.0
 SLOW_S = 0.5
@@ -37,13 +36,21 @@ class RoughCell:
 
 
 def roughness_of(
-    record: Record, spans: Sequence[PassSpan], course: Course | None
+    record: Record, spans: Sequence[PassSpan], places: Sequence[Columns]
 ) -> list[RoughCell]:
-    """Return the cells in which enough was heard, in order of place."""
+    """Return the cells in which enough was heard, in order of place.
+
+    Args:
+        record: One vehicle's recording.
+        spans: Its passes.
+        places: Of each of them, as `course.place_over_time` gives it.
+    """
     cells: list[Floats] = []
-    for span in spans:
+    for span, place in zip(spans, places, strict=True):
         motion = record.motion.between(span.start_s, span.end_s)
-        along_m = place_over_time(record, course, span)["along_m"]
+        if not len(motion):
+            continue
+        along_m = place["along_m"]
         known = ~np.isnan(along_m) & ~np.isnan(motion["accel_z_g"])
         if known.sum() < LEAST_FRAMES:
             continue

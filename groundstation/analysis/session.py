@@ -17,14 +17,14 @@ from groundstation.analysis.braking import (
     learned_braking,
     learned_words,
 )
-from groundstation.analysis.course import Course, course_of, place_over_time, usable_fixes
+from groundstation.analysis.course import Course, course_of, is_forward, place_over_time
 from groundstation.analysis.incident import Incident, incident_of
 from groundstation.analysis.link_by_place import LinkByPlace, link_by_place
 from groundstation.analysis.passes import PassSpan, find_passes
 from groundstation.analysis.record import Columns, Record
 from groundstation.analysis.roughness import RoughCell, roughness_of
 from groundstation.analysis.shocks import Joint, Shock, joints_of, shocks_of
-from groundstation.analysis.speed import PassSpeed, speeds_of
+from groundstation.analysis.speed import PassSpeed, fix_delay_s, speeds_of
 from groundstation.analysis.steering import SteeringLimit, steering_schedule
 from groundstation.analysis.timed import TimedRun, fastest_over, timed_between
 from groundstation.analysis.two_way import TwoWayMean, best_two_way
@@ -156,9 +156,11 @@ def analyse(record: Record, questions: Questions | None = None) -> SessionAnalys
     spans = find_passes(record)
     course = course_of(record, spans)
     speeds = speeds_of(record, spans)
+    delay_s = fix_delay_s(speeds)
+    places = [place_over_time(record, course, span, fix_delay_s=delay_s) for span in spans]
     passes = tuple(
-        _pass_of(record, span, course, speed, questions)
-        for span, speed in zip(spans, speeds, strict=True)
+        _pass_of(record, span, place, speed, questions)
+        for span, place, speed in zip(spans, places, speeds, strict=True)
     )
     braking = [each.braking for each in passes if each.braking is not None]
     return SessionAnalysis(
@@ -167,10 +169,10 @@ def analyse(record: Record, questions: Questions | None = None) -> SessionAnalys
         course=course,
         passes=passes,
         two_way=best_two_way([each.timed for each in passes if each.timed is not None]),
-        link=link_by_place(record, spans, course),
+        link=link_by_place(record, spans, places),
         joints=tuple(joints_of([shock for each in passes for shock in each.shocks])),
-        roughness=tuple(roughness_of(record, spans, course)),
-        incident=incident_of(record, spans, course),
+        roughness=tuple(roughness_of(record, spans, places)),
+        incident=incident_of(record, spans, course, fix_delay_s=delay_s),
         learned=learned_braking(braking),
         learned_words=learned_words(braking),
         steering=_steering(questions, passes),
@@ -181,13 +183,11 @@ def analyse(record: Record, questions: Questions | None = None) -> SessionAnalys
 def _pass_of(
     record: Record,
     span: PassSpan,
-    course: Course | None,
+    place: Columns,
     speed: PassSpeed | None,
     questions: Questions,
 ) -> PassAnalysis:
-    place = _place_of(record, course, span)
     motion = record.motion.between(span.start_s, span.end_s)
-    along_m = place["along_m"][~np.isnan(place["along_m"])]
     timed = way_m = None
     if speed is not None:
         inside = (speed.t_s >= span.start_s) & (speed.t_s <= span.end_s)
@@ -200,7 +200,7 @@ def _pass_of(
     return PassAnalysis(
         span=span,
         place=place,
-        forward=bool(along_m[-1] > along_m[0]) if course and len(along_m) > 1 else None,
+        forward=is_forward(place),
         way_m=way_m,
         speed=speed,
         timed=timed,
@@ -208,18 +208,9 @@ def _pass_of(
         yaw=yaw_of(record, span, questions.geometry),
         yaw_rate_abs_dps=_largest(motion, "yaw_rate_dps"),
         accel_y_abs_g=_largest(motion, "accel_y_g"),
-        shocks=tuple(shocks_of(record, span, course)),
+        shocks=tuple(shocks_of(record, span, place)),
         braking=None if speed is None else braking_of(record, speed),
     )
-
-
-def _place_of(record: Record, course: Course | None, span: PassSpan) -> Columns:
-    """Return the place at each motion frame; at each fix in a recording that is fixes alone."""
-    if course is None or len(record.motion.between(span.start_s, span.end_s)):
-        return place_over_time(record, course, span)
-    fixes = usable_fixes(record).between(span.start_s, span.end_s)
-    along_m, aside_m = course.along_and_aside_m(fixes["latitude_deg"], fixes["longitude_deg"])
-    return Columns(fixes.t_s, {"along_m": along_m, "aside_m": aside_m})
 
 
 def _lowest(

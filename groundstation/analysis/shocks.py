@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from groundstation.analysis.course import Course, place_over_time
 from groundstation.analysis.passes import PassSpan
 from groundstation.analysis.record import Columns, Floats, Record
 from groundstation.analysis.robust_line import robust_sigma
@@ -82,8 +81,14 @@ class Joint:
     worst: Shock
 
 
-def shocks_of(record: Record, span: PassSpan, course: Course | None) -> list[Shock]:
-    """Return a pass's shocks in order of time."""
+def shocks_of(record: Record, span: PassSpan, place: Columns | None) -> list[Shock]:
+    """Return a pass's shocks in order of time.
+
+    Args:
+        record: One vehicle's recording.
+        span: The pass.
+        place: Of the pass, as `course.place_over_time` gives it; None where places do not matter.
+    """
     motion = record.motion.between(span.start_s, span.end_s)
     if len(motion) < 20:
         return []
@@ -96,7 +101,7 @@ def shocks_of(record: Record, span: PassSpan, course: Course | None) -> list[Sho
     spread = robust_sigma(per_speed)
     clipped = clipped_frames(motion, record.told("accel_full_scale_g"))
     hit = (per_speed > middle + STANDS_OUT * spread) & (away_g >= LEAST_SHOCK_G) | clipped
-    along_m = place_over_time(record, course, span)["along_m"]
+    along_m = np.full(len(motion), np.nan) if place is None else place["along_m"]
     shocks: list[Shock] = []
     for rows in _together(motion, speed_mps, np.flatnonzero(hit)):
         upward = high_g[rows] - 1.0 >= 1.0 - low_g[rows]

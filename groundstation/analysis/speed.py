@@ -7,6 +7,7 @@ to its error, and that part is taken off.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,6 +110,15 @@ def speeds_of(record: Record, spans: list[PassSpan]) -> list[PassSpeed | None]:
     delay_s = satellite_delay_s(known)
     errors = chosen_errors(known, 0.0 if delay_s is None else delay_s)
     return [None if channels is None else speed_of(channels, errors) for channels in cut]
+
+
+def fix_delay_s(speeds: Sequence[PassSpeed | None]) -> float:
+    """Return how much later than true a recording's fixes are stamped; 0 where none can tell.
+
+    One delay holds for a receiver, so every pass of the recording carries the same. It is that of
+    the speed; place and speed of a fix are taken to be of the same moment.
+    """
+    return next((each.errors.delay_s for each in speeds if each is not None), 0.0)
 
 
 def speed_of(channels: SpeedChannels, errors: SensorErrors) -> PassSpeed:

@@ -13,6 +13,7 @@ from math import hypot, sqrt
 
 import numpy as np
 
+from groundstation.analysis.course import is_forward
 from groundstation.analysis.record import Columns, Floats
 from groundstation.analysis.speed import PassSpeed
 
@@ -144,17 +145,14 @@ def _along_m(speed: PassSpeed, place: Columns) -> tuple[Floats, bool | None]:
 
     The way, summed up, has the better shape; the fixes tell where it lies on the course.
     """
-    along_m = place["along_m"]
-    known = ~np.isnan(along_m)
-    way_m = speed.way_m()
-    if "aside_m" not in place.values or np.count_nonzero(known) < 2:
+    way_m, forward = speed.way_m(), is_forward(place)
+    if forward is None:
         return way_m - np.interp(speed.span.start_s, speed.t_s, way_m), None
-    t_s, along_m = place.t_s[known], along_m[known]
-    forward = bool(along_m[-1] > along_m[0])
     way_m = way_m if forward else -way_m
-    true_s = t_s - speed.errors.delay_s
-    on_curve = (true_s >= speed.t_s[0]) & (t_s <= speed.t_s[-1])
-    offsets_m = along_m[on_curve] - np.interp(true_s[on_curve], speed.t_s, way_m)
+    known = ~np.isnan(place["along_m"])
+    t_s, along_m = place.t_s[known], place["along_m"][known]
+    on_curve = (t_s >= speed.t_s[0]) & (t_s <= speed.t_s[-1])
+    offsets_m = along_m[on_curve] - np.interp(t_s[on_curve], speed.t_s, way_m)
     return way_m + float(np.median(offsets_m)), forward
 
 

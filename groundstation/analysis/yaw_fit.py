@@ -32,8 +32,8 @@ USUAL_SPREAD = np.array([0.5, 0.5, 0.05, 0.2, 0.4, 0.3, 0.5, 0.4])
 """What any small car is like, in `PARAMETERS`, and the log of the road's length: our own judgement,
 no source. Axle stiffness of 8 to 25 times the load per radian, mass near the middle, servos of 20
 to 45 ms."""
-MEASURED_SPREAD = 0.03
-"""Of the logarithm of a number that somebody measured."""
+RULED_SPREAD, FILMED_SPREAD = 0.03, 0.1
+"""Of the logarithm of a number that somebody measured with a ruler, or from a film."""
 
 ROUNDS = 40
 
@@ -66,9 +66,13 @@ def prior_of(geometry: CarGeometry) -> tuple[Floats, Floats]:
     mean, spread = USUAL.copy(), USUAL_SPREAD.copy()
     lock_deg = geometry.steering_lock_deg
     lock_rad = None if lock_deg is None else radians(lock_deg)
-    for place, known in ((4, geometry.servo_lag_s), (5, geometry.wheelbase_m), (6, lock_rad)):
+    for place, known, error in (
+        (4, geometry.servo_lag_s, FILMED_SPREAD),
+        (5, geometry.wheelbase_m, RULED_SPREAD),
+        (6, lock_rad, RULED_SPREAD),
+    ):
         if known is not None:
-            mean[place], spread[place] = log(known), MEASURED_SPREAD
+            mean[place], spread[place] = log(known), error
     return mean, spread
 
 

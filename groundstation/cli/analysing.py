@@ -33,7 +33,7 @@ def analysed(
     """
     from groundstation.analysis.record import record_of
     from groundstation.analysis.session import analyse
-    from groundstation.exporting import decode_tape
+    from groundstation.recording.decoded import decode_tape
     from groundstation.report.sheet import sheet_of
     from groundstation.report.words import Telling
 

@@ -18,7 +18,7 @@ from groundstation.errors import UsageError
 from groundstation.radio.estimate import LinkPrior
 from groundstation.rangecheck.record import CheckRecord, Verdict
 from groundstation.recording.checks import checks_folder, list_checks
-from groundstation.wording import printable
+from groundstation.wording import filled, printable
 
 TWO_SIDED = 1.96
 """Standard deviations to either side that hold 95 % of a normal distribution."""
@@ -116,7 +116,8 @@ def history_rows(
         rows.append(row.rstrip())
         for finding in record.reasons[:1]:
             more = f" (and {len(record.reasons) - 1} more)" if len(record.reasons) > 1 else ""
-            rows.append(printable(f"{'':<17}{finding.text}{more}")[:width])
+            under = " " * 17
+            rows += filled(printable(f"{finding.text}{more}"), width, first=under, then=under)
     return rows
 
 

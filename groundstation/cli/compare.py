@@ -59,7 +59,8 @@ def run(arguments: argparse.Namespace) -> int:
         SessionFileError: A session cannot be read.
     """
     on_one_core()
-    from groundstation.analysis.compare import PassFigures, compare
+    from groundstation.analysis.compare import compare
+    from groundstation.analysis.compare_trial import PassFigures
     from groundstation.analysis.compared_figures import KINDS, figures_of
 
     tellings = sorted(_tellings(arguments), key=lambda each: each.sheet.started or LONG_AGO)

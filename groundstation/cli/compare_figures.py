@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from groundstation.analysis.compare import Comparison, PassFigures
+from groundstation.analysis.compare import Comparison
+from groundstation.analysis.compare_trial import PassFigures
 from groundstation.analysis.session_json import plain
 from groundstation.report.words import Telling
 

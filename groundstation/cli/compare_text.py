@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from textwrap import fill
 from typing import TYPE_CHECKING
 
-from groundstation.analysis.compare import ChangeEffects, Comparison, Effect, Unit, Verdict
-from groundstation.report.words import UNKNOWN, Telling
+from groundstation.analysis.compare import ChangeEffects, Comparison
+from groundstation.analysis.compare_effect import Effect, Verdict
+from groundstation.analysis.compare_trial import Unit
+from groundstation.report.words import UNKNOWN, Telling, number
 from groundstation.units import SpeedUnit
-from groundstation.wording import printable
+from groundstation.wording import filled, printable
 
 if TYPE_CHECKING:
     from rich.table import Table
 
-PICTURE_CELLS = 21
-"""Odd, so that no difference has a cell of its own in the middle."""
+PICTURE_CELLS = 17
+"""Odd, so that no difference has a cell of its own in the middle; the table fits 80 columns."""
 
 _ZERO, _SPAN, _MEAN, _OPEN_LEFT, _OPEN_RIGHT = "│", "─", "●", "◂", "▸"
 
@@ -42,7 +43,7 @@ def print_comparison(comparison: Comparison, tellings: Sequence[Telling]) -> Non
         say(f"{telling.sheet.file}: {count} pass{'' if count == 1 else 'es'}{bare}")
     say("")
     if not any(telling.sheet.setup for telling in tellings):
-        for line in fill(NO_SHEETS, width).splitlines():
+        for line in filled(NO_SHEETS, width):
             say(line)
         return
     unit = tellings[0].unit
@@ -51,10 +52,10 @@ def print_comparison(comparison: Comparison, tellings: Sequence[Telling]) -> Non
         console.print(_table(change, unit), soft_wrap=True)
         few = too_few_words(change)
         for warning in [*([few] if few else []), *change.warnings]:
-            for line in fill(f"! {warning}", width, subsequent_indent="  ").splitlines():
+            for line in filled(warning, width, first="! ", then="  "):
                 say(line)
         say("")
-    for line in fill(f"{comparison.words[0].upper()}{comparison.words[1:]}.", width).splitlines():
+    for line in filled(f"{comparison.words[0].upper()}{comparison.words[1:]}.", width):
         say(line)
     if comparison.changes:
         say(f"{_MEAN} difference, {_SPAN * 3} its 95 % interval, {_ZERO} no difference", "dim")
@@ -64,7 +65,7 @@ def _table(change: ChangeEffects, unit: SpeedUnit) -> Table:
     from rich.table import Table
 
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("figure")
+    table.add_column("figure", no_wrap=True)
     for heading in ("before", "after"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("difference", justify="center", no_wrap=True)
@@ -79,11 +80,14 @@ def row(effect: Effect, unit: SpeedUnit) -> list[str]:
     """Return the cells of an effect."""
     scale, shown_unit = (unit.per_mps, str(unit)) if effect.unit == "m/s" else (1.0, effect.unit)
     p = effect.p_corrected
-    name = f"{effect.figure}, {shown_unit}".removesuffix(", ")
+    # A ratio is no more than one: as many digits as the report gives it.
+    digits = 1 if shown_unit else 2
     return [
-        name,
-        _figure(effect.mean_before, scale),
-        _figure(effect.mean_after, scale),
+        f"{effect.figure} {shown_unit}".rstrip(),
+        *(
+            number(None if mean is None else scale * mean, digits)
+            for mean in (effect.mean_before, effect.mean_after)
+        ),
         picture(effect),
         UNKNOWN if p is None else "< 0.001" if p < 0.001 else f"{p:.3f}",
         str(effect.verdict) if effect.verdict is not Verdict.CANNOT_TELL else "may be luck",
@@ -129,7 +133,3 @@ def picture(effect: Effect) -> str:
     cells[middle] = _ZERO
     cells[cell(effect.difference)] = _MEAN
     return "".join(cells)
-
-
-def _figure(value: float | None, scale: float) -> str:
-    return UNKNOWN if value is None else f"{scale * value:.4g}"

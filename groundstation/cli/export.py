@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
-    from groundstation.exporting import export_kinds
+    from groundstation.exporting.tables import export_kinds
 
     recording = open_recording(arguments, choose(arguments))
     if arguments.format == "gpx":
@@ -58,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _export_track(recording: Recording, arguments: argparse.Namespace) -> int:
-    from groundstation.exporting_gpx import export_gpx
+    from groundstation.exporting.gpx import export_gpx
 
     tape = recording.tape
     started = tape.info.started if isinstance(tape, SessionFile) else None

@@ -56,7 +56,7 @@ def print_table(figures: list[dict[str, object]], folder: Path, unit: SpeedUnit)
     if bad:
         name = printable(str(bad[-1]["file"]))
         console.print(
-            f"! ended badly; what came first tells `groundstation report {name}`",
+            f"! ended badly: see `groundstation report {name}`",
             markup=False,
             highlight=False,
             soft_wrap=True,

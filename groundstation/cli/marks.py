@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import sys
 from shutil import get_terminal_size
-from textwrap import fill
+
+from groundstation.wording import filled
 
 GOOD, LOOK, BAD, NONE = "✓", "!", "✗", "○"
 
@@ -19,14 +20,7 @@ def marked(sign: str, head: str, text: str) -> str:
     start = f"{_carried(sign)} {head}"
     if not sys.stdout.isatty():
         return start + text
-    return fill(
-        text,
-        width=get_terminal_size().columns,
-        initial_indent=start,
-        subsequent_indent=" " * len(start),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return "\n".join(filled(text, get_terminal_size().columns, first=start, then=" " * len(start)))
 
 
 def _carried(sign: str) -> str:

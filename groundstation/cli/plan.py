@@ -79,7 +79,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     course.add_argument(
         "--react", type=float, metavar="SECONDS", help="from the warning to the lifted throttle"
     )
-    course.add_argument("--decel", type=float, metavar="MPS2", help="braking deceleration, m/s2")
+    course.add_argument("--decel", type=float, metavar="MPS2", help="braking deceleration, m/s²")
     radio = parser.add_argument_group("control link")
     _number(radio, "--transmitter-height", "METRES", "of its antenna over the ground")
     _number(radio, "--car-height", "METRES", "of the car's antenna over the ground")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from textwrap import fill
-
 from groundstation.cli.plan_picture import picture
 from groundstation.cli.plan_words import BAND_CAVEAT, CAUTION, PASSES_YOU, Told
 from groundstation.planning.grounds import GROUNDS
@@ -11,7 +9,7 @@ from groundstation.planning.plan import BETWEEN_BANDS_HZ, CLEAR_FRESNEL, Change,
 from groundstation.planning.reach import Reach
 from groundstation.rangecheck.record import CheckRecord
 from groundstation.units import SpeedUnit
-from groundstation.wording import printable
+from groundstation.wording import filled, printable
 
 NARROWEST, WIDEST = 80, 100
 """The tables need 80 columns; wider than 100 nobody reads a sentence."""
@@ -41,8 +39,8 @@ def plan_lines(plan: Plan, told: Told, unit: SpeedUnit, *, width: int) -> list[s
         width: In cells, at least `NARROWEST`.
     """
     blocks = [
-        fill(CAUTION, width).splitlines(),
-        fill(verdict_text(plan), width).splitlines(),
+        filled(CAUTION, width),
+        filled(verdict_text(plan), width),
         _answers(plan, unit),
         _changes(plan, width),
         [_picture_title(plan), *picture(plan, width=width, rows=PICTURE_ROWS)],
@@ -119,7 +117,7 @@ def _lift(plan: Plan) -> str:
 
 def _picture_title(plan: Plan) -> str:
     line = "expected" if plan.checked is None else "checked, at 5 %"
-    return f"  Margin, dB: the line is {line}; dots are free space and plane earth"
+    return f"  Margin dB: the line is {line}; dots are free space and plane earth"
 
 
 def _table(plan: Plan) -> list[str]:
@@ -203,7 +201,7 @@ def _inputs(plan: Plan, told: Told, unit: SpeedUnit, width: int) -> list[str]:
         (f"driver {course.driver_aside_m:g} m aside", "driver_aside"),
         (f"speed {unit.from_mps(course.speed_mps):.0f} {unit}", "speed"),
         (f"reaction {braking.react_s:g} s and {braking.latency_s:g} s to the brakes", "react"),
-        (f"braking {braking.decel_mps2:g} m/s2", "decel"),
+        (f"braking {braking.decel_mps2:g} m/s²", "decel"),
         (f"transmitter {radio.transmitter_height_m:g} m high", "transmitter_height"),
         (f"car's antenna {radio.car_height_m:g} m high", "car_height"),
         (f"{radio.frequency_hz / 1e6:g} MHz", "frequency"),
@@ -239,4 +237,4 @@ def _basis(plan: Plan, check: CheckRecord | None) -> str:
 
 
 def _indented(text: str, width: int) -> list[str]:
-    return fill(text, width, initial_indent="  ", subsequent_indent="  ").splitlines()
+    return filled(text, width, first="  ", then="  ")

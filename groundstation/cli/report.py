@@ -52,6 +52,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--lock", type=above_zero, metavar="DEG", help="wheel angle at 100 %% steering"
     )
     asked.add_argument(
+        "--servo-lag",
+        type=above_zero,
+        metavar="SECONDS",
+        help="until the wheels have made 63 %% of a sudden step, as a film shows it",
+    )
+    asked.add_argument(
         "--lateral-g",
         type=above_zero,
         metavar="G",
@@ -121,7 +127,7 @@ def _questions(arguments: argparse.Namespace) -> Questions:
     from groundstation.analysis.yaw_model import CarGeometry
 
     wheelbase_m, lock_deg, lateral_g = arguments.wheelbase, arguments.lock, arguments.lateral_g
-    steering = geometry = None
+    steering = None
     if lateral_g is not None:
         if wheelbase_m is None or lock_deg is None:
             raise UsageError("a steering schedule needs --wheelbase, --lock and --lateral-g")
@@ -129,6 +135,5 @@ def _questions(arguments: argparse.Namespace) -> Questions:
         steering = SteeringQuestion(
             wheelbase_m, lock_deg, lateral_g, step_mps=ROUND_STEPS[unit] / unit.per_mps
         )
-    if wheelbase_m is not None or lock_deg is not None:
-        geometry = CarGeometry(wheelbase_m=wheelbase_m, steering_lock_deg=lock_deg)
+    geometry = CarGeometry(wheelbase_m, lock_deg, arguments.servo_lag)
     return Questions(trap_m=arguments.trap, steering=steering, geometry=geometry)

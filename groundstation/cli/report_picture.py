@@ -30,7 +30,7 @@ def pictures(telling: Telling, *, width: int) -> list[str]:
     shown = telling.unit.per_mps * np.interp(t_s, speed.t_s, speed.speed_mps)
     values = _by_cell(along_m, shown, ends_m, cells, highest=True)
     axis = Axis(0.0, round_up(max(v for v in values if v is not None), least=50.0))
-    drawn = [f"pass {one.span.number}: speed, {telling.unit}", *_plot(values, axis)]
+    drawn = [f"pass {one.span.number}: speed {telling.unit}", *_plot(values, axis)]
     radio = record.radio.between(one.span.start_s, one.span.end_s)
     if record.threshold_dbm is not None and len(radio):
         margins_db = radio["control_rssi_dbm"] - record.threshold_dbm
@@ -41,7 +41,7 @@ def pictures(telling: Telling, *, width: int) -> list[str]:
         if known_db:
             required_db = record.profile.limits.required_margin_db
             axis = Axis(min(20.0 * floor(min(known_db) / 20.0), 0.0), 40.0)
-            head = f"pass {one.span.number}: margin, dB, up to 40; the line is {required_db:g} dB"
+            head = f"pass {one.span.number}: margin dB, up to 40; the line is {required_db:g} dB"
             drawn += [head, *_plot(margins, axis, level=required_db)]
     where = "m along the course" if telling.analysis.course else "m since the pass began"
     left, right = (number(each, 0) for each in ends_m)

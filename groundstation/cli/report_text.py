@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from textwrap import fill
 from typing import TYPE_CHECKING
 
 from groundstation.analysis.session import PassAnalysis
@@ -11,7 +10,7 @@ from groundstation.cautions import CAUTION
 from groundstation.cli.report_picture import pictures
 from groundstation.report.notable import notable
 from groundstation.report.words import UNKNOWN, Telling, direction, number, place
-from groundstation.wording import clock_text, printable
+from groundstation.wording import clock_text, filled, printable
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -45,7 +44,7 @@ def print_report(telling: Telling, out: Path) -> None:
         say(line)
     say("")
     say(f"page: {printable(str(out))}")
-    say(fill(CAUTION, width), "dim")
+    say("\n".join(filled(CAUTION, width)), "dim")
 
 
 def incident_lines(telling: Telling, width: int) -> list[str]:
@@ -54,10 +53,11 @@ def incident_lines(telling: Telling, width: int) -> list[str]:
     if incident is None:
         return []
     words = incident.order_words
-    lines = ["", *_filled(f"ENDED BADLY: {incident.reason}. {_upper(words)}.", width)]
-    lines += [f"  {each.words}" for each in incident.departures]
+    lines = ["", *filled(f"ENDED BADLY: {incident.reason}. {_upper(words)}.", width)]
+    for each in incident.departures:
+        lines += filled(each.words, width, first="  ", then="    ")
     if incident.position is not None:
-        lines += _filled(f"Where it is: {incident.position.words}.", width)
+        lines += filled(f"Where it is: {incident.position.words}.", width)
     return [printable(line) for line in lines]
 
 
@@ -84,12 +84,12 @@ def body_lines(telling: Telling, width: int) -> list[str]:
     if not analysis.why_not("braking"):
         told.append(analysis.learned_words)
     for words in told:
-        lines += ["", *_filled(f"{_upper(words)}.", width)]
+        lines += ["", *filled(f"{_upper(words)}.", width)]
     found = notable(telling)
     if found:
         lines += ["", "Out of the ordinary:"]
         for each in found[:MOST_NOTABLE]:
-            lines += _filled(f"- {each}", width, indent="  ")
+            lines += filled(f"- {each}", width, then="  ")
         if len(found) > MOST_NOTABLE:
             lines.append(f"  and {len(found) - MOST_NOTABLE} more, in the page")
     if analysis.left_out:
@@ -132,7 +132,7 @@ def _cells(telling: Telling, one: PassAnalysis) -> list[str]:
         )
     margin = UNKNOWN
     if lowest is not None:
-        margin = number(lowest.margin_db, 0)
+        margin = number(lowest.margin_db)
         margin += "" if lowest.along_m is None else f" at {place(lowest.along_m)}"
     return [
         f"{one.span.number}",
@@ -150,10 +150,6 @@ def _cells(telling: Telling, one: PassAnalysis) -> list[str]:
 
 def _slowness(one: PassAnalysis) -> float:
     return 0.0 if one.speed is None else -one.speed.peak.speed_mps
-
-
-def _filled(text: str, width: int, indent: str = "") -> list[str]:
-    return fill(text, width, subsequent_indent=indent).splitlines()
 
 
 def _upper(text: str) -> str:

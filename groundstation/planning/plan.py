@@ -108,11 +108,6 @@ class Plan:
         return self.worst.deciding_db >= self.required_margin_db
 
     @property
-    def far_end(self) -> Place:
-        """The end of the course."""
-        return self.places[-2]
-
-    @property
     def stop(self) -> Place:
         """Where the car comes to rest if it is lifted at the far end."""
         return self.places[-1]

@@ -15,9 +15,7 @@ from groundstation.radio.forecast import Motion
 from groundstation.radio.level import LevelJudge, LinkView
 from groundstation.radio.outlook import MOVING_MPS, Ahead, Outlook
 from groundstation.radio.sample import Sample, Witness
-from groundstation.radio.watch_setting import TwoPoints as TwoPoints
-from groundstation.radio.watch_setting import WatchSetting as WatchSetting
-from groundstation.radio.watch_setting import WatchView as WatchView
+from groundstation.radio.watch_setting import TwoPoints, WatchSetting, WatchView
 
 LEAST_SAMPLE_M = 2.0
 MOST_SAMPLE_M = 6.0

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import exp, log
 
-from groundstation.simulator.driver import REST, Command
+from groundstation.simulator.command import REST, Command
 from groundstation.simulator.noise import Stream, generator, normals, uniforms
 
 

@@ -1,20 +1,18 @@
-"""The person with the transmitter: a plan of legs, and hands that steer late.
+"""The person with the transmitter: works through a plan of legs, and steers late.
 
 Owns throttle and steering commands, decided 100 times a second from what was seen a reaction time
-ago. The driver steers toward the line: a heading that closes the offset, a yaw rate that closes
-the heading, a wheel angle that practice has taught for this speed. Distance makes the offset
-harder to see. A range check is a plan too: the transmitter goes off and on, and a second pair of
-hands carries the car from mark to mark and turns it on the spot.
+ago: when to squeeze, lift, brake and go on to the next leg. In a range check the transmitter goes
+off and on, and a second pair of hands carries the car from mark to mark and turns it on the spot.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import StrEnum
-from math import cos, degrees, exp, pi, radians, sqrt
+from math import cos, pi, radians
 
+from groundstation.simulator.command import REST, Command
+from groundstation.simulator.driver_plan import DriverPlan, Leg, Pass, TurnRound, Wait
 from groundstation.simulator.hands import (
     HELD,
     STEP_S,
@@ -25,15 +23,10 @@ from groundstation.simulator.hands import (
     carried,
     turned,
 )
-from groundstation.simulator.noise import Stream, generator, normals
-from groundstation.simulator.yaw import CRAWL_MPS, StabiliserParameters, YawParameters
-
-DECISION_S = STEP_S
+from groundstation.simulator.steering import Seen, Steering
+from groundstation.simulator.yaw import StabiliserParameters, YawParameters
 
 SCARY_MPS = 20.0
-
-LEAST_UNDERSTEER = 0.0008
-"""Wheel angle per side acceleration, rad per m/s^2, that hands expect even of a car without any."""
 
 
 class Doing(StrEnum):
@@ -47,91 +40,6 @@ class Doing(StrEnum):
     SWITCHED_OFF = "transmitter off"
     CARRYING = "carrying the car"
     SHOWING = "turning the car on the spot"
-
-
-@dataclass(frozen=True, slots=True)
-class Wait:
-    """Stand."""
-
-    seconds: float
-
-
-@dataclass(frozen=True, slots=True)
-class Pass:
-    """Drive along the line, lift, brake to a stop."""
-
-    lift_at_m: float
-    """Place along the course where the throttle is let go."""
-    throttle: float = 1.0
-    speed_limit_mps: float | None = None
-    """Held by the throttle, where given."""
-    brake: float = 0.8
-    coast_s: float = 0.15
-    """Between the throttle and the brake."""
-    backward: bool = False
-    """Toward smaller places."""
-
-
-@dataclass(frozen=True, slots=True)
-class TurnRound:
-    """Turn the car about, slowly, and stop on the line."""
-
-    speed_mps: float = 3.5
-    settle_m: float = 16.0
-    """Way to come back to the line in."""
-
-
-Leg = Wait | Pass | TurnRound | TransmitterOff | Carry | TurnOnSpot
-
-
-@dataclass(frozen=True, slots=True)
-class DriverPlan:
-    """What the driver sets out to do, and how well."""
-
-    legs: tuple[Leg, ...]
-    repeats: bool = False
-    """Begin again after the last leg."""
-    reaction_s: float = 0.22
-    """From seeing to steering."""
-    offset_gain_per_s2: float = 0.30
-    heading_gain_per_s: float = 1.1
-    throttle_per_s: float = 1.6
-    """How fast the finger squeezes."""
-    sees_offset_m_per_m: float = 0.0006
-    """Error of the offset seen, one sigma, per metre of distance."""
-    scared_deg: float = 15.0
-    """Heading off the line at which the driver lifts, faster than `SCARY_MPS`."""
-    failsafe_reaction_s: float = 0.9
-    """From the car's failsafe to letting go of the throttle."""
-
-
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """The car as the driver sees it."""
-
-    t_s: float
-    along_m: float
-    across_m: float
-    heading_rad: float
-    """0 along the course, positive to the left, not wrapped."""
-    speed_mps: float
-    distance_m: float
-    failsafe: bool
-    crashed: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Command:
-    """What the transmitter sends."""
-
-    throttle: float = 0.0
-    """-1 (full brake) to 1."""
-    steering_percent: float = 0.0
-    """Positive to the left."""
-
-
-REST = Command()
-"""At a standstill: finger off, wheels straight."""
 
 
 class Driver:
@@ -150,17 +58,8 @@ class Driver:
         self.doing = Doing.WAITING
         self.lift_at_s: float | None = None
         """When told, the driver lifts at this time whatever the plan says; once."""
-        self._yaw = yaw
-        self._stabiliser = stabiliser
-        self._wheelbase_m = yaw.front_m + yaw.rear_m
-        balance = yaw.rear_m * yaw.rear_stiffness_n_per_rad
-        balance -= yaw.front_m * yaw.front_stiffness_n_per_rad
-        product = yaw.front_stiffness_n_per_rad * yaw.rear_stiffness_n_per_rad
-        understeer = mass_kg * balance / (self._wheelbase_m * product)
-        self._understeer = max(understeer, LEAST_UNDERSTEER)
-        self._noise: Iterator[float] = normals(generator(seed, Stream.DRIVER))
-        self._error = 0.0
-        self._seen: deque[Seen] = deque(maxlen=max(round(plan.reaction_s / DECISION_S), 1))
+        self._steering = Steering(plan, yaw=yaw, stabiliser=stabiliser, mass_kg=mass_kg, seed=seed)
+        self._seen: deque[Seen] = deque(maxlen=max(round(plan.reaction_s / STEP_S), 1))
         self._leg_at = 0
         self._leg_began_s = 0.0
         self._stood_since_s: float | None = None
@@ -181,7 +80,7 @@ class Driver:
         return self.plan.legs[self._leg_at] if self._leg_at < len(self.plan.legs) else None
 
     def decide(self, now: Seen) -> Command:
-        """Return the command of this moment; call it each `DECISION_S`."""
+        """Return the command of this moment; call it each `STEP_S`."""
         self._seen.append(now)
         self._notice_failsafe(now)
         self.transmitter_on = True
@@ -235,7 +134,7 @@ class Driver:
         if self._lifted_s is None and self._lifts(leg, now):
             self._lifted_s = now.t_s
             self._throttle = 0.0
-        steering_percent = self._steer(now)
+        steering_percent = self._steering.percent(self._seen[0], self._line_rad)
         if self._lifted_s is None:
             self.doing = Doing.ACCELERATING
             wanted = leg.throttle
@@ -272,7 +171,7 @@ class Driver:
             self._line_rad = pi * (round(now.heading_rad / pi) + 1)
             self._turned_at_m = now.along_m
         gone_m = (now.along_m - self._turned_at_m) * cos(self._line_rad)
-        steering_percent = self._steer(now)
+        steering_percent = self._steering.percent(self._seen[0], self._line_rad)
         if gone_m >= leg.settle_m or now.t_s - self._leg_began_s > 30.0:
             if self._stands(now):
                 self._next_leg(now)
@@ -315,7 +214,7 @@ class Driver:
         return REST
 
     def _squeeze(self, wanted: float) -> float:
-        self._throttle = min(wanted, self._throttle + self.plan.throttle_per_s * DECISION_S)
+        self._throttle = min(wanted, self._throttle + self.plan.throttle_per_s * STEP_S)
         self._throttle = max(self._throttle, 0.0)
         return self._throttle
 
@@ -327,26 +226,3 @@ class Driver:
         if self._stood_since_s is None:
             self._stood_since_s = now.t_s
         return now.t_s - self._stood_since_s >= 1.0
-
-    def _steer(self, now: Seen) -> float:
-        """Return the steering in percent, from what was seen a reaction time ago."""
-        plan, then = self.plan, self._seen[0]
-        speed_mps = then.speed_mps
-        keep = exp(-DECISION_S / 0.4)
-        self._error = keep * self._error + sqrt(1.0 - keep * keep) * next(self._noise)
-        seen_m = then.across_m + plan.sees_offset_m_per_m * then.distance_m * self._error
-        offset_m = seen_m * cos(self._line_rad)
-        moving_mps = max(speed_mps, CRAWL_MPS)
-        toward = plan.offset_gain_per_s2 / (plan.heading_gain_per_s * moving_mps)
-        wanted_rad = min(max(-toward * offset_m, -0.5), 0.5)
-        error_rad = wanted_rad - (then.heading_rad - self._line_rad)
-        yaw_rate = plan.heading_gain_per_s * error_rad
-        # No sharper than 3 m/s^2, nor than a circle of two metres.
-        most = min(3.0 / moving_mps, moving_mps / 2.0)
-        yaw_rate = min(max(yaw_rate, -most), most)
-        wheel_rad = yaw_rate * (self._wheelbase_m / moving_mps + self._understeer * moving_mps)
-        percent = wheel_rad / radians(self._yaw.steering_lock_deg) * 100.0
-        authority = self._stabiliser.authority_percent
-        against = self._stabiliser.gain_at(speed_mps) * degrees(yaw_rate)
-        percent += min(max(against, -authority), authority)
-        return min(max(percent, -100.0), 100.0)

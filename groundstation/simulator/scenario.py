@@ -11,7 +11,7 @@ from groundstation.simulator.channel import ChannelParameters
 from groundstation.simulator.control_receiver import ControlReceiverParameters
 from groundstation.simulator.downlink import TelemetryParameters
 from groundstation.simulator.drive import DriveParameters, PackParameters
-from groundstation.simulator.driver import DriverPlan
+from groundstation.simulator.driver_plan import DriverPlan
 from groundstation.simulator.inertial import InertialParameters
 from groundstation.simulator.road import RoadParameters
 from groundstation.simulator.satellite import Origin, SatelliteParameters

@@ -13,8 +13,9 @@ from types import MappingProxyType
 
 from groundstation.errors import UsageError
 from groundstation.simulator.channel import ChannelParameters, Lobe
+from groundstation.simulator.command import Command
 from groundstation.simulator.control_receiver import ControlReceiverParameters
-from groundstation.simulator.driver import Command, DriverPlan, Leg, Pass, TurnRound, Wait
+from groundstation.simulator.driver_plan import DriverPlan, Leg, Pass, TurnRound, Wait
 from groundstation.simulator.hands import Carry, TransmitterOff, TurnOnSpot
 from groundstation.simulator.scenario import CarParameters, CourseParameters, Scenario
 from groundstation.simulator.yaw import StabiliserParameters, YawParameters

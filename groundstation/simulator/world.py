@@ -16,12 +16,13 @@ from groundstation.simulator.channel import ControlChannel
 from groundstation.simulator.control_receiver import ControlReceiver
 from groundstation.simulator.damping import TABLE_STEP_MPS, mode_table
 from groundstation.simulator.drive import Drive
-from groundstation.simulator.driver import DECISION_S, Driver, Seen
-from groundstation.simulator.hands import Hands
+from groundstation.simulator.driver import Driver
+from groundstation.simulator.hands import STEP_S, Hands
 from groundstation.simulator.inertial import ONE_DPS, InertialSensors
 from groundstation.simulator.noise import Stream, generator, normal_rows
 from groundstation.simulator.road import Road
 from groundstation.simulator.scenario import Scenario
+from groundstation.simulator.steering import Seen
 from groundstation.simulator.truth import Truth
 from groundstation.simulator.tumble import Tumble
 from groundstation.simulator.yaw import (
@@ -32,7 +33,7 @@ from groundstation.simulator.yaw import (
 )
 from groundstation.units import STANDARD_GRAVITY_MPS2
 
-FRAME_S = DECISION_S
+FRAME_S = STEP_S
 
 OFF_DBM = -200.0
 """Power at the car while the transmitter is off: no packet arrives."""

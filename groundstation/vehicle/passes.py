@@ -13,6 +13,9 @@ SPUN_DPS = 200.0
 SLOWEST_LIFT_MPS = 5.0
 """A stop from less says nothing of the braking."""
 
+IDLE_PERCENT = 0.5
+"""Throttle up to which the car is not driven."""
+
 
 @dataclass(slots=True)
 class Pass:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from groundstation.radio.estimate import LinkPrior
 from groundstation.radio.forecast import Braking
 from groundstation.radio.level import Limits
-from groundstation.radio.watch import TwoPoints, WatchSetting
+from groundstation.radio.watch_setting import TwoPoints, WatchSetting
 
 NO_CHECK = "no range check today"
 """What is said of a vehicle that has none."""

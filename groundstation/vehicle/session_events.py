@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from groundstation.inbound import LinkState
-from groundstation.vehicle.snapshot import Level
+from groundstation.radio.level import Level
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from groundstation.inbound import LinkState
-from groundstation.radio.level import Level as Level
+from groundstation.radio.level import Level
 from protocol import Value
 
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from groundstation.inbound import LinkState
-from groundstation.radio.watch import LinkWatch, WatchView
+from groundstation.radio.watch import LinkWatch
+from groundstation.radio.watch_setting import WatchView
 from groundstation.vehicle.channels import Channels
 from groundstation.vehicle.delay import Delay
 from groundstation.vehicle.loss import Loss
@@ -63,6 +64,10 @@ class TelemetryState:
     peak_speed_mps: float | None = None
     lowest_margin_db: float | None = None
     marks: int = 0
+
+    def silence_s(self, now_s: float) -> float | None:
+        """Return for how long nothing has been heard; None where nothing ever was."""
+        return None if self.heard_at_s is None else max(now_s - self.heard_at_s, 0.0)
 
     def summary(self) -> dict[str, float | int | None]:
         """Return the figures by which a session is listed."""

@@ -25,6 +25,18 @@ COURSE_BINS = 400
 """Places remembered: two kilometres, far beyond any control link of such a car."""
 
 
+def widen(swings: dict[str, Span], channel: str, value: float | None) -> None:
+    """Widen a channel's swing since the last tick to a value, where it is known."""
+    if value is None:
+        return
+    low, high = swings.get(channel, (value, value))
+    if value < low:
+        low = value
+    if value > high:
+        high = value
+    swings[channel] = (low, high)
+
+
 class Traces:
     """Remembers the swings of the charted channels."""
 

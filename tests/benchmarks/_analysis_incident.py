@@ -27,9 +27,10 @@ from groundstation.analysis.incident_departure import Subject
 from groundstation.analysis.passes import find_passes
 from groundstation.analysis.record import Record, record_of
 from groundstation.simulator.channel import ChannelParameters
+from groundstation.simulator.command import Command
 from groundstation.simulator.control_receiver import ControlReceiverParameters
 from groundstation.simulator.drive import PackParameters
-from groundstation.simulator.driver import Command, DriverPlan, Pass, Wait
+from groundstation.simulator.driver_plan import DriverPlan, Pass, Wait
 from groundstation.simulator.road import Joint, RoadParameters
 from groundstation.simulator.scenario import CarParameters, CourseParameters, Scenario
 from groundstation.simulator.simulation import Simulation, simulate_truth

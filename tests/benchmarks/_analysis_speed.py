@@ -20,7 +20,7 @@ from groundstation.analysis.record import Columns, Floats, Record, record_of
 from groundstation.analysis.speed import speeds_of
 from groundstation.simulator.downlink import TelemetryParameters
 from groundstation.simulator.drive import DriveParameters
-from groundstation.simulator.driver import DriverPlan, Pass, Wait
+from groundstation.simulator.driver_plan import DriverPlan, Pass, Wait
 from groundstation.simulator.inertial import InertialParameters
 from groundstation.simulator.satellite import SatelliteParameters
 from groundstation.simulator.scenario import CarParameters, Scenario, SensorParameters

@@ -23,8 +23,8 @@ from groundstation.simulator.channel import (
     Lobe,
     shadow_map_db,
 )
+from groundstation.simulator.command import REST
 from groundstation.simulator.control_receiver import ControlReceiver, ControlReceiverParameters
-from groundstation.simulator.driver import REST
 from groundstation.simulator.ground import SPEED_OF_LIGHT_MPS
 from protocol import Value
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from groundstation.radio.estimate import LinkPrior
 from groundstation.radio.forecast import Braking
-from groundstation.radio.watch import TwoPoints, WatchSetting
+from groundstation.radio.watch_setting import TwoPoints, WatchSetting
 from tests.benchmarks._warnings_passes import Floats, PassRun, Setting
 
 TICK_S = 0.05

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from groundstation.simulator.downlink import Downlink
 from groundstation.simulator.drive import Drive
-from groundstation.simulator.driver import Pass
+from groundstation.simulator.driver_plan import Pass
 from groundstation.simulator.firmware import Firmware
 from groundstation.simulator.scenario import Scenario
 from groundstation.simulator.world import FRAME_S, World

@@ -15,7 +15,8 @@ import numpy as np
 
 from groundstation.radio.forecast import QUANTILE_5, Motion, stop_way_m
 from groundstation.radio.level import Level
-from groundstation.radio.watch import LinkWatch, WatchSetting
+from groundstation.radio.watch import LinkWatch
+from groundstation.radio.watch_setting import WatchSetting
 from tests.benchmarks._warnings_feed import Place, Report, Tick, columns_of, follow, setting_of
 from tests.benchmarks._warnings_passes import Floats, PassRun, Setting
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from groundstation.simulator.channel import ChannelParameters, ControlChannel, Lobe
 from groundstation.simulator.control_receiver import ControlReceiverParameters
 from groundstation.simulator.drive import DriveParameters
-from groundstation.simulator.driver import DriverPlan, Pass, Wait
+from groundstation.simulator.driver_plan import DriverPlan, Pass, Wait
 from groundstation.simulator.propagation import two_ray_loss_db
 from groundstation.simulator.satellite import SatelliteParameters
 from groundstation.simulator.scenario import (

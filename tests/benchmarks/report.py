@@ -40,7 +40,7 @@ def page_of_an_hour(path: Path, _: int) -> dict[str, Any]:
     """Make the report of a session; return the time of each step."""
     from groundstation.analysis.record import record_of
     from groundstation.analysis.session import analyse
-    from groundstation.exporting import decode_tape
+    from groundstation.recording.decoded import decode_tape
     from groundstation.recording.reader import open_session
     from groundstation.report.page import page
     from groundstation.report.sheet import sheet_of
@@ -83,7 +83,7 @@ def passes_by_columns(path: Path, times: int) -> dict[str, Any]:
 
     from groundstation.analysis.passes import find_passes
     from groundstation.analysis.record import record_of
-    from groundstation.exporting import decode_tape
+    from groundstation.recording.decoded import decode_tape
     from groundstation.recording.reader import open_session
 
     began_s, found = perf_counter(), []
@@ -194,7 +194,7 @@ def run(hour_s: float, sessions: int, loops: int) -> dict[str, Any]:
         sessions: How many sessions of ten minutes are summarised.
         loops: How many of them the textbook way; its time is scaled up.
     """
-    from groundstation.exporting import export_kinds
+    from groundstation.exporting.tables import export_kinds
     from groundstation.recording.reader import open_session
 
     with TemporaryDirectory() as name:

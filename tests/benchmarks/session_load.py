@@ -18,8 +18,8 @@ from time import perf_counter
 
 import numpy as np
 
-from groundstation.exporting import decode_tape
 from groundstation.inbound import BytesReceived
+from groundstation.recording.decoded import decode_tape
 from groundstation.recording.growing import GrowingFile
 from groundstation.recording.reader import open_session
 from groundstation.recording.writer import Recorder

@@ -19,8 +19,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from groundstation.exporting import decode_tape
 from groundstation.inbound import BytesReceived, Inbound, LinkChanged, LinkState
+from groundstation.recording.decoded import decode_tape
 from groundstation.recording.reader import open_session
 from groundstation.sources.live import LiveSource
 from protocol import Sender

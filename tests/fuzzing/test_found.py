@@ -1,3 +1,5 @@
+"""What fuzzing has found before stays found: each input is read again."""
+
 from __future__ import annotations
 
 import random

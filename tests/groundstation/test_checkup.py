@@ -1,3 +1,5 @@
+"""Whether this computer is ready, found out without changing it."""
+
 from __future__ import annotations
 
 import os

@@ -1,3 +1,5 @@
+"""The settings file: read, checked, and wrong with its line."""
+
 from __future__ import annotations
 
 from pathlib import Path

@@ -1,3 +1,5 @@
+"""Speeds in the units of the screen."""
+
 from __future__ import annotations
 
 import pytest

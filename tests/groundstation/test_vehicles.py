@@ -1,3 +1,5 @@
+"""Vehicle files: read, checked, and over the settings."""
+
 from __future__ import annotations
 
 from pathlib import Path
@@ -7,7 +9,7 @@ import pytest
 from groundstation.cli.options import choose
 from groundstation.cli.parser import parse
 from groundstation.errors import SettingsError
-from groundstation.radio.watch import TwoPoints
+from groundstation.radio.watch_setting import TwoPoints
 from groundstation.settings import settings_path
 from groundstation.units import SpeedUnit
 from groundstation.vehicles import load_vehicle, vehicle_names, vehicles_folder

@@ -1,3 +1,5 @@
+"""A file is whole or not there."""
+
 from __future__ import annotations
 
 import os

@@ -1,3 +1,5 @@
+"""Session events in words, and words in rows."""
+
 from __future__ import annotations
 
 from dataclasses import replace
@@ -14,7 +16,7 @@ from groundstation.vehicle.session_events import (
     SessionEvent,
     SourceChanged,
 )
-from groundstation.wording import clock_text, describe, kind_of, printable
+from groundstation.wording import clock_text, describe, filled, kind_of, printable
 
 PASS = PassEnded(
     9.0,
@@ -75,3 +77,15 @@ def test_nothing_moves_a_cursor_or_turns_a_line_round() -> None:
 )
 def test_times(at_s: float, text: str) -> None:
     assert clock_text(at_s) == text
+
+
+@pytest.mark.parametrize("width", range(12, 60))
+def test_no_row_is_broken_between_a_number_and_its_unit_or_within_a_command(width: int) -> None:
+    text = "under 10 dB at 120 m: stop 2.5 m/s² later, or `groundstation plan`, 3 marks, 5 %."
+    rows = filled(text, width, first="- ", then="  ")
+    assert " ".join(row[2:] for row in rows) == text
+    assert [row[:2] for row in rows] == ["- ", *["  "] * (len(rows) - 1)]
+    for whole in ("10 dB", "120 m", "2.5 m/s²", "`groundstation plan`", "5 %"):
+        assert any(whole in row for row in rows)
+    if width >= 24:
+        assert all(len(row) <= width for row in rows)

@@ -2,27 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from protocol import Sender, Table, standard_table
+from protocol.generators.vectors import TYPICAL
 
-from protocol import Sender, Table, Value, standard_table
-
-MOTION: Mapping[str, Value] = {
-    "speed_mps": 42.5,
-    "yaw_rate_dps": -3.2,
-    "accel_x_g": 0.412,
-    "accel_y_g": -0.125,
-    "accel_z_g": 1.003,
-    "accel_z_max_g": 6.54,
-    "accel_z_min_g": -2.31,
-    "clipped_samples": 0,
-    "steering_percent": -1.5,
-    "correction_percent": 2.25,
-    "throttle_percent": 85,
-    "failsafe_active": False,
-    "stabiliser_on": True,
-    "brake_on": False,
-    "sensor_clipped": False,
-}
+MOTION = TYPICAL["motion"]
 """A motion frame as it may be sent at speed; invented."""
 
 OWN_KINDS = """

@@ -8,12 +8,17 @@ from dataclasses import replace
 import numpy as np
 
 from groundstation.analysis.record import Columns, Floats, Record, record_of
+from groundstation.simulator.scenario import Scenario
+from groundstation.simulator.scenarios import scenario_named
+from groundstation.simulator.simulation import Simulation
 from groundstation.units import STANDARD_GRAVITY_MPS2
 from protocol.batch import decode
 
 REST_S = 3.0
 
 EMPTY = record_of(decode(b""), vehicle=1)
+
+LATE_SEED = 3
 
 
 def there_and_stop(
@@ -74,6 +79,20 @@ def record_from(
         },
     )
     return replace(EMPTY, kinds={**EMPTY.kinds, "motion": motion, "fix": fix})
+
+
+def late_and_steady(stamp_late_s: float) -> tuple[Record, Scenario]:
+    """Return the record of two simulated passes, out and back, and their scenario.
+
+    Args:
+        stamp_late_s: How much the fixes are stamped later than true; their places do not drift.
+    """
+    demo = scenario_named("demo")
+    satellite = replace(demo.sensors.satellite, stamp_late_s=stamp_late_s, position_drift_m=0.001)
+    scenario = replace(demo, duration_s=60.0, sensors=replace(demo.sensors, satellite=satellite))
+    data = b"".join(each.data for each in Simulation(scenario, seed=LATE_SEED))
+    record = record_of(decode(data), vehicle=1, driver=scenario.course.driver_deg)
+    return record, scenario
 
 
 def with_channel(record: Record, kind: str, channel: str, values: Floats | float) -> Record:

@@ -8,15 +8,9 @@ from dataclasses import asdict
 import numpy as np
 import pytest
 
-from groundstation.analysis.compare import (
-    Better,
-    FigureKind,
-    PassFigures,
-    Unit,
-    Verdict,
-    compare,
-    holm,
-)
+from groundstation.analysis.compare import compare, holm
+from groundstation.analysis.compare_effect import Verdict
+from groundstation.analysis.compare_trial import Better, FigureKind, PassFigures, Unit
 
 PEAK = FigureKind("peak speed", "m/s", Better.HIGHER)
 YAW = FigureKind("yaw amplitude", "deg/s", Better.LOWER)

@@ -8,11 +8,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from groundstation.analysis.course import Course, course_of, local_m, place_over_time, usable_fixes
+from groundstation.analysis.course import (
+    Course,
+    course_of,
+    is_forward,
+    local_m,
+    place_over_time,
+    usable_fixes,
+)
 from groundstation.analysis.passes import PassSpan, find_passes
 from groundstation.analysis.record import Columns
+from groundstation.analysis.speed import fix_delay_s, speeds_of
+from groundstation.simulator.simulation import simulate_truth
 from tests.groundstation.analysis.driven import (
     EMPTY,
+    LATE_SEED,
+    late_and_steady,
     record_from,
     there_and_stop,
     with_channel,
@@ -60,11 +71,42 @@ def test_course_of_a_pass_goes_the_way_the_car_went() -> None:
     assert np.nanmean(moved) == pytest.approx(-start_m, abs=0.01)
 
 
+@pytest.mark.parametrize("stamp_late_s", [0.006, 0.1])
+def test_a_late_stamp_moves_no_place(stamp_late_s: float) -> None:
+    """Both ways against where the simulated car really was: late fixes put it behind itself."""
+    record, scenario = late_and_steady(stamp_late_s)
+    spans = find_passes(record)
+    course, delay_s = course_of(record, spans), fix_delay_s(speeds_of(record, spans))
+    truths = simulate_truth(scenario, LATE_SEED)
+    true_s = truths.t_s + (record.motion.t_s[0] - truths.t_s[0])
+    forward = []
+    for span in spans:
+        for told_s, allowed_m in ((delay_s, 0.2), (0.0, 40.0 * stamp_late_s)):
+            place = place_over_time(record, course, span, fix_delay_s=told_s)
+            known = ~np.isnan(place["along_m"])
+            along_m = np.interp(place.t_s, true_s, truths.position_m)
+            off_m = place["along_m"] - (along_m - scenario.course.driver_along_m)
+            assert np.abs(off_m[known].mean()) < allowed_m
+        assert np.abs(off_m[known].mean()) > 20.0 * stamp_late_s  # not taken off
+        forward.append(is_forward(place))
+    assert set(forward) == {True, False}
+
+
+def test_a_pass_of_fixes_alone_has_its_place_at_each_of_them() -> None:
+    record = without(record_from(there_and_stop, delay_s=0.12), "motion")
+    spans = find_passes(record)
+    place = place_over_time(record, course_of(record, spans), spans[0], fix_delay_s=0.12)
+    fixes = record.fix.between(spans[0].start_s, spans[0].end_s)
+    assert place.t_s == pytest.approx(fixes.t_s - 0.12)
+    assert is_forward(place) is True
+
+
 def test_without_fixes_the_wheel_is_summed_up() -> None:
     record = without(record_from(there_and_stop), "fix")
     spans = find_passes(record)
     assert course_of(record, spans) is None
     place = place_over_time(record, None, spans[0])
+    assert is_forward(place) is None
     assert place["along_m"][0] == 0.0
     assert place["along_m"][-1] == pytest.approx(96.0 + 40.0 + 99.75, abs=1.0)
 

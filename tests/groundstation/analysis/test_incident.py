@@ -14,7 +14,7 @@ from groundstation.analysis.incident import Incident, incident_of
 from groundstation.analysis.incident_departure import Departure, Subject
 from groundstation.analysis.incident_end import ended_badly
 from groundstation.analysis.passes import find_passes
-from groundstation.analysis.record import Floats, Record
+from groundstation.analysis.record import Columns, Floats, Record
 from groundstation.simulator.scenarios import SCENARIOS
 from tests.benchmarks._analysis_incident import Cause, order_is_right, outcome_of, record_from
 from tests.groundstation.analysis.records import changed, cut_off, up_and_down
@@ -224,15 +224,27 @@ def test_last_position() -> None:
         pytest.approx(0.0, abs=1.0),
     )
     assert place.course_deg == pytest.approx(90.0, abs=1.0)
-    # The less was heard of fixes, the wider; and wider with every second unheard, to a standstill.
+    # The less was heard of fixes, the wider; and wider by the way to a standstill at 3 m/s^2.
     fresh = crash(record).position
     assert fresh is not None
     assert fresh.radius_m < place.radius_m < 10.0
-    growing = [place.radius_after_m(unheard_s) for unheard_s in (0.0, 1.0, 3.0, 10.0, 60.0)]
-    assert growing == sorted(growing)
-    assert growing[0] == place.radius_m
-    assert growing[-1] == growing[-2] == pytest.approx(place.farthest_m)
+    assert place.farthest_m == pytest.approx(place.radius_m + place.speed_mps**2 / 6.0)
     assert f"within {place.radius_m:.0f} m" in place.words
+
+
+def test_the_last_position_of_a_late_receiver_lies_ahead_of_its_last_fix() -> None:
+    record = up_and_down(THERE)
+    stamped = Columns(record.fix.t_s + 0.2, record.fix.values)
+    late = cut_off(replace(record, kinds={**record.kinds, "fix": stamped}), CUT_S)
+    spans = find_passes(late)
+    found = incident_of(late, spans, course_of(late, spans), fix_delay_s=0.2)
+    assert found is not None
+    assert found.position is not None
+    on_time = crash(record).position
+    assert on_time is not None
+    # 0.2 s at 20 m/s are 4 m.
+    assert found.position.along_m == pytest.approx(on_time.along_m, abs=0.3)
+    assert found.position.fix_age_s == pytest.approx(on_time.fix_age_s + 0.2, abs=0.11)
 
 
 def test_no_fix_no_position() -> None:

@@ -8,8 +8,9 @@ from dataclasses import asdict, replace
 import numpy as np
 import pytest
 
-from groundstation.analysis.course import course_of
-from groundstation.analysis.link_by_place import LinkByPlace, Reason, link_by_place
+from groundstation.analysis.course import course_of, place_over_time
+from groundstation.analysis.link_by_place import LinkByPlace, link_by_place
+from groundstation.analysis.link_reason import Reason
 from groundstation.analysis.passes import find_passes
 from groundstation.analysis.record import Columns, Floats, Record
 from tests.groundstation.analysis.records import level_by_distance_dbm, up_and_down
@@ -19,7 +20,9 @@ BOTH_WAYS = ((-150.0, 300.0), (300.0, -150.0), (-150.0, 300.0), (300.0, -150.0))
 
 def told(record: Record) -> LinkByPlace:
     spans = find_passes(record)
-    return link_by_place(record, spans, course_of(record, spans))
+    course = course_of(record, spans)
+    places = [place_over_time(record, course, span) for span in spans]
+    return link_by_place(record, spans, places)
 
 
 def test_distance() -> None:
@@ -103,7 +106,7 @@ def test_too_few_distances() -> None:
 def test_nothing_reported() -> None:
     record = up_and_down(BOTH_WAYS)
     silent = replace(record, kinds={**record.kinds, "radio": record.radio.between(-2.0, -1.0)})
-    for found in (told(silent), link_by_place(record, [], None)):
+    for found in (told(silent), link_by_place(record, [], [])):
         assert found.bins == ()
         assert (found.law, found.lowest) == (None, None)
         assert "cannot tell" in found.words

@@ -1,3 +1,5 @@
+"""All that is told of a session, joined, and as JSON."""
+
 from __future__ import annotations
 
 import json
@@ -15,9 +17,12 @@ from groundstation.analysis.session import (
     analyse,
 )
 from groundstation.analysis.session_json import as_json, plain
+from groundstation.simulator.road import lay_joints
 from groundstation.units import STANDARD_GRAVITY_MPS2
 from tests.groundstation.analysis.driven import (
     EMPTY,
+    LATE_SEED,
+    late_and_steady,
     record_from,
     there_and_stop,
     with_channel,
@@ -79,6 +84,21 @@ def test_a_clipped_shock_is_harder_than_any_measured_one() -> None:
     assert one.hardest is not None
     assert one.hardest.clipped
     assert one.hardest.peak_g is None
+
+
+def test_a_joint_lies_at_one_place_out_and_back_however_late_the_fixes_are() -> None:
+    """The joints against those that the simulated road has: 0.1 s late is 5 m apart at 25 m/s."""
+    record, scenario = late_and_steady(0.1)
+    analysis = analyse(record)
+    assert {each.forward for each in analysis.passes} == {True, False}
+    laid_m = np.array([each.position_m for each in lay_joints(scenario.course.road, LATE_SEED)])
+    laid_m -= scenario.course.driver_along_m
+    both = [each for each in analysis.joints if each.hit_again]
+    assert len(both) >= 10
+    for joint in both:
+        assert np.abs(laid_m - joint.along_m).min() < 0.5
+        assert joint.spread_m < 0.8
+    assert np.diff([each.along_m for each in analysis.joints]).min() > 5.0
 
 
 def test_a_crash_is_told() -> None:

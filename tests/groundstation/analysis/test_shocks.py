@@ -8,11 +8,11 @@ from dataclasses import asdict
 import numpy as np
 import pytest
 
-from groundstation.analysis.course import course_of
+from groundstation.analysis.course import course_of, place_over_time
 from groundstation.analysis.passes import find_passes
 from groundstation.analysis.record import Floats, Record
 from groundstation.analysis.roughness import roughness_of
-from groundstation.analysis.shocks import joints_of, shocks_of
+from groundstation.analysis.shocks import Shock, joints_of, shocks_of
 from groundstation.simulator.road import lay_joints
 from groundstation.simulator.scenarios import scenario_named
 from tests.groundstation.analysis.swaying import record_with, simulated, whole
@@ -37,10 +37,15 @@ def _bumped(
     return record_with(t_s, columns, full_scale_g=full_scale_g)
 
 
+def _shocks(record: Record) -> list[Shock]:
+    span = whole(record)
+    return shocks_of(record, span, place_over_time(record, None, span))
+
+
 @pytest.mark.parametrize(("high_g", "low_g", "peak_g"), [(7.0, 0.2, 7.0), (2.5, -6.0, -6.0)])
 def test_a_measured_peak_is_told_with_its_sign(high_g: float, low_g: float, peak_g: float) -> None:
     record = _bumped(high_g, low_g, 0.0)
-    (shock,) = shocks_of(record, whole(record), None)
+    (shock,) = _shocks(record)
     assert shock.peak_g == peak_g
     assert not shock.clipped
     assert shock.t_s == pytest.approx(1.0)
@@ -57,7 +62,7 @@ def test_a_clipped_peak_is_never_a_value(
 ) -> None:
     # 0.995 of 16 g is 15.92 g.
     record = _bumped(high_g, 0.5, clipped, full_scale_g=full_scale_g)
-    (shock,) = shocks_of(record, whole(record), None)
+    (shock,) = _shocks(record)
     assert shock.peak_g is None
     assert shock.at_least_g == high_g
     assert shock.told() == f"at least {high_g:.1f} g (clipped, not measured)"
@@ -65,14 +70,19 @@ def test_a_clipped_peak_is_never_a_value(
 
 def test_an_even_road_has_no_shocks() -> None:
     record = _bumped(1.25, 0.75, 0.0)
-    assert shocks_of(record, whole(record), None) == []
+    assert _shocks(record) == []
 
 
 def test_the_same_joint_is_recognised_in_every_pass() -> None:
     record = simulated("demo", 3, duration_s=100.0)
     spans = find_passes(record)
     course = course_of(record, spans)
-    joints = joints_of([shock for span in spans for shock in shocks_of(record, span, course)])
+    shocks = [
+        shock
+        for span in spans
+        for shock in shocks_of(record, span, place_over_time(record, course, span))
+    ]
+    joints = joints_of(shocks)
     assert len(spans) >= 3
     scenario = scenario_named("demo")
     laid_m = np.array(
@@ -94,7 +104,7 @@ def test_the_same_joint_is_recognised_in_every_pass() -> None:
 
 def test_a_joint_is_clipped_when_one_of_its_hits_is() -> None:
     measured, clipped = _bumped(9.0, 0.5, 0.0), _bumped(16.0, 0.5, 5.0)
-    shocks = [shock for each in (measured, clipped) for shock in shocks_of(each, whole(each), None)]
+    shocks = _shocks(measured) + _shocks(clipped)
     (joint,) = joints_of(shocks)
     assert joint.clipped
     assert joint.hits == 2
@@ -107,7 +117,8 @@ def test_roughness_is_the_rms_without_what_is_slow() -> None:
     shake = 0.3 * np.sqrt(2.0) * np.sin(2.0 * np.pi * 20.0 * t_s)
     slope = 1.0 + 0.2 * np.sin(2.0 * np.pi * 0.1 * t_s)
     record = record_with(t_s, {"speed_mps": np.full(len(t_s), 20.0), "accel_z_g": slope + shake})
-    cells = roughness_of(record, [whole(record)], None)
+    span = whole(record)
+    cells = roughness_of(record, [span], [place_over_time(record, None, span)])
     assert [cell.from_m for cell in cells] == [10.0 * each for each in range(20)]
     for cell in cells[1:-1]:
         assert cell.rms_g == pytest.approx(0.3, rel=0.05)

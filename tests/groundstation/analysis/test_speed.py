@@ -7,17 +7,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from groundstation.analysis.alignment import satellite_delay_s
 from groundstation.analysis.passes import find_passes
 from groundstation.analysis.record import Record
 from groundstation.analysis.speed import PassSpeed, speeds_of
-from groundstation.analysis.speed_channels import speed_channels
+from groundstation.simulator.scenarios import scenario_named
+from groundstation.simulator.simulation import simulate_truth
 from tests.groundstation.analysis.driven import (
     record_from,
     there_and_stop,
     with_channel,
     without,
 )
+from tests.groundstation.analysis.swaying import simulated
 
 
 def _speed(record: Record) -> PassSpeed:
@@ -62,24 +63,6 @@ def test_a_spike_among_fixes_alone_is_left_out() -> None:
     assert [spike.at_s for spike in told.spikes] == [record.fix.t_s[84]]
     assert told.peak.high_mps < 41.0
     assert told.witnesses == ("satellite",)
-
-
-@pytest.mark.parametrize("delay_s", [0.0, 0.085, 0.2])
-def test_delay_of_the_fixes_is_found_by_accelerometer_and_by_wheel(delay_s: float) -> None:
-    record = record_from(there_and_stop, delay_s=delay_s)
-    bare = with_channel(record, "motion", "accel_x_g", np.nan)
-    for told in (record, bare):
-        channels = speed_channels(told, find_passes(told)[0])
-        assert channels is not None
-        assert satellite_delay_s([channels]) == pytest.approx(delay_s, abs=0.01)
-
-
-def test_no_delay_is_told_where_nothing_can_tell_it() -> None:
-    record = without(record_from(there_and_stop), "motion")
-    channels = speed_channels(record, find_passes(record)[0])
-    assert channels is not None
-    assert satellite_delay_s([channels]) is None
-    assert satellite_delay_s([]) is None
 
 
 def test_a_locked_wheel_does_not_pull_the_curve_down() -> None:
@@ -167,3 +150,11 @@ def test_peak_of_many_equal_moments_is_not_told_too_high() -> None:
         raw_mps.append(told.satellite_max_mps - 40.0)
     assert np.mean(raw_mps) > 0.05
     assert abs(np.mean(off_mps)) < 0.04
+
+
+def test_the_peak_before_a_crash_against_what_really_happened() -> None:
+    """A crash has no say in how late the fixes are; else they would be 0.6 m/s off here."""
+    told = _speed(simulated("crash", 7))
+    true_mps = float(simulate_truth(scenario_named("crash"), 7).speed_mps.max())
+    assert told.peak.low_mps < true_mps < told.peak.high_mps
+    assert told.peak.speed_mps == pytest.approx(true_mps, abs=0.2)

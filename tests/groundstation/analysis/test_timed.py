@@ -8,7 +8,7 @@ import pytest
 from groundstation.analysis.course import course_of, place_over_time
 from groundstation.analysis.passes import find_passes
 from groundstation.analysis.record import Columns, Record
-from groundstation.analysis.speed import PassSpeed, speeds_of
+from groundstation.analysis.speed import PassSpeed, fix_delay_s, speeds_of
 from groundstation.analysis.timed import fastest_over, speed_over, timed_between
 from tests.groundstation.analysis.driven import record_from, there_and_stop, without
 
@@ -17,7 +17,8 @@ def _pass(record: Record) -> tuple[PassSpeed, Columns]:
     spans = find_passes(record)
     speed = speeds_of(record, spans)[0]
     assert speed is not None
-    return speed, place_over_time(record, course_of(record, spans), spans[0])
+    delay_s = fix_delay_s([speed])
+    return speed, place_over_time(record, course_of(record, spans), spans[0], fix_delay_s=delay_s)
 
 
 def test_error_of_a_timed_distance() -> None:
@@ -35,7 +36,7 @@ def test_crossings_lie_between_fixes(fix_s: float) -> None:
     """At 40 m/s and 5 fixes a second, 8 m lie between two fixes; the crossing is still met."""
     speed, place = _pass(record_from(there_and_stop, fix_s=fix_s, delay_s=0.12))
     # Place 0 is where the pass began, 4 m from rest; top speed is held from 100 m to 140 m.
-    first_m = float(np.interp(speed.span.start_s - 0.12, place.t_s, place["along_m"], left=0.0))
+    first_m = float(np.interp(speed.span.start_s, place.t_s, place["along_m"], left=0.0))
     run = timed_between(speed, place, first_m + 104.0, first_m + 129.0)
     assert run is not None
     assert run.forward is True

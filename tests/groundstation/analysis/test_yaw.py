@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from math import degrees, pi, radians, sqrt
 
 import numpy as np
@@ -51,6 +51,21 @@ def test_frequency_and_damping_are_those_of_the_simulator(name: str) -> None:
         assert band.damping_ratio == pytest.approx(damping, abs=0.1)
         assert band.mode_hz == pytest.approx(frequency_hz, rel=0.2)
         assert band.damping_reason == ""
+
+
+def test_a_filmed_servo_narrows_what_the_fit_leaves_open() -> None:
+    record = simulated("oscillation_after", 11)
+    filmed = replace(GEOMETRY, servo_lag_s=0.03)
+    widths = []
+    for geometry in (CarGeometry(), GEOMETRY, filmed):
+        bands = yaw_of(record, only_pass(record), geometry).bands
+        for band in bands:
+            damping, _ = _true_mode("oscillation_after", band.mean_speed_mps)
+            assert band.damping_low is not None
+            assert band.damping_high is not None
+            assert band.damping_low < damping < band.damping_high
+        widths.append(np.mean([each.damping_high - each.damping_low for each in bands]))
+    assert widths[0] > widths[1] > 1.1 * widths[2]
 
 
 def test_before_the_stabiliser_feeds_and_after_it_damps() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,13 +18,10 @@ from groundstation.rangecheck.record import Verdict
 from groundstation.rangecheck.staleness import setup_hash
 from groundstation.recording.checks import checks_folder
 from groundstation.recording.reader import list_sessions
-from groundstation.settings import Settings
-from groundstation.units import SpeedUnit
-from groundstation.vehicle.profile import VehicleProfile
 from groundstation.vehicle.snapshot import Identity, Reading, Snapshot
-from protocol import standard_table
 from tests.autojump import SelfJumpingClock
 from tests.groundstation.cli.checks import CAR, keep, made_check
+from tests.replay_data import CHOICES
 
 DAY = datetime(2031, 5, 4, 11, 20, tzinfo=UTC)
 SHEET = {"track_width_mm": 212}
@@ -89,16 +87,7 @@ def test_ages_are_short() -> None:
 
 
 def choices(sessions: Path) -> Choices:
-    return Choices(
-        settings=Settings(),
-        sessions=sessions,
-        unit=SpeedUnit.KMH,
-        theme="dark",
-        baud=115_200,
-        channels_text="",
-        table=standard_table(),
-        profile=VehicleProfile(),
-    )
+    return replace(CHOICES, sessions=sessions)
 
 
 def test_the_newest_of_each_vehicle_is_known_and_damaged_files_are_passed_over(

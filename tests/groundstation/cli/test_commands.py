@@ -327,3 +327,16 @@ def test_heavy_libraries_are_not_loaded_before_the_first_picture() -> None:
         "emissions_of(SCENARIOS['demo'], seed=1)"
     )
     assert loaded_after(program) == "loaded []"
+
+
+def test_an_error_is_broken_between_words_for_a_terminal_alone(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wrong = ("report", "last", "--json", "--out", "page.html")
+    monkeypatch.setenv("COLUMNS", "40")
+    _, _, piped = run(capsys, *wrong)
+    assert piped.count("\n") == 1
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    _, _, shown = run(capsys, *wrong)
+    assert [len(row) <= 40 for row in shown.splitlines()] == [True, True]
+    assert shown.split() == piped.split()

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from groundstation.analysis.compare import Effect, PassFigures, Unit, Verdict, compare
+from groundstation.analysis.compare import compare
+from groundstation.analysis.compare_effect import Effect, Verdict
+from groundstation.analysis.compare_trial import PassFigures, Unit
 from groundstation.analysis.compared_figures import KINDS, figures_of
 from groundstation.cli.compare_text import PICTURE_CELLS, picture, row, too_few_words
 from groundstation.recording.reader import open_session
@@ -123,19 +125,35 @@ def test_an_effect_is_told_by_shape_and_words() -> None:
     shown = picture(effect())
     assert len(shown) == PICTURE_CELLS
     # Zero, then the interval with the difference in it, all on the right.
-    assert shown.strip() == "│  ───●───"
+    assert shown.strip() == "│ ───●──"
     assert picture(effect(low=None)).startswith("◂")
     assert picture(effect(high=None)).endswith("▸")
     assert picture(effect(difference=None, low=None, high=None)) == ""
     assert row(effect(), SpeedUnit.KMH) == [
-        "peak speed, km/h",
-        "144",
+        "peak speed km/h",
+        "144.0",
         "151.2",
         shown,
         "0.008",
         "better",
     ]
     assert row(effect(verdict=Verdict.CANNOT_TELL), SpeedUnit.MPS)[-1] == "may be luck"
+    ratio = effect(unit="", mean_before=0.01687, mean_after=None)
+    assert row(ratio, SpeedUnit.KMH)[:3] == ["peak speed", "0.02", "--"]
+
+
+def test_the_table_fits_80_columns(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    before = copied(tmp_path, "oscillation_before", {"gain": 0.9})
+    after = copied(tmp_path, "oscillation_after", {"gain": 0.4})
+    _, out, _ = run(capsys, "compare", before, after)
+    rows = out.splitlines()
+    assert max(map(len, rows)) <= 80
+    (yaw,) = (row for row in rows if row.startswith("largest yaw rate"))
+    assert yaw.startswith("largest yaw rate deg/s  ")
+    assert yaw.rstrip().endswith("too few runs")
 
 
 def test_enough_runs_are_not_said_to_be_too_few() -> None:

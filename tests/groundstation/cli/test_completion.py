@@ -1,3 +1,5 @@
+"""Shell completion knows every command and option."""
+
 from __future__ import annotations
 
 import shutil

@@ -1,3 +1,5 @@
+"""`doctor` tells what it looked at, and fails where something is wrong."""
+
 from __future__ import annotations
 
 import json

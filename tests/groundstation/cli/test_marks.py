@@ -1,3 +1,5 @@
+"""Marks before printed lines, and long lines on a terminal."""
+
 from __future__ import annotations
 
 import io

@@ -25,6 +25,7 @@ from groundstation.rangecheck.record import Bound, CheckRecord, Verdict
 from groundstation.recording.checks import checks_folder, save_check
 from groundstation.units import SpeedUnit
 from tests.groundstation.cli import running
+from tests.groundstation.planning.examples import PRIOR
 
 WORKED = (
     "--length=400",
@@ -39,14 +40,6 @@ WORKED = (
     "--losses=3",
     "--threshold=-95",
     "--ground=soil",
-)
-PRIOR = LinkPrior(
-    level_at_1m_dbm=-8.0,
-    exponent=3.8,
-    level_variance_db2=1.0,
-    exponent_variance=0.01,
-    covariance_db=0.05,
-    reach_m=100.0,
 )
 
 

@@ -95,6 +95,7 @@ def test_a_steering_schedule_in_round_speeds(capsys: pytest.CaptureFixture[str])
         (["--trap", "5,5"], "--trap"),
         (["--trap", "nan,5"], "--trap"),
         (["--wheelbase", "0"], "--wheelbase"),
+        (["--servo-lag", "-1"], "--servo-lag"),
         (["--lateral-g", "0.8"], "needs --wheelbase"),
         (["--json", "--out", "x.html"], "--json writes one object"),
         (["--accept-braking", "car"], "nothing to accept"),

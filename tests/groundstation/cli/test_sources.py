@@ -1,3 +1,5 @@
+"""`sources` lists what can be opened."""
+
 from __future__ import annotations
 
 import json

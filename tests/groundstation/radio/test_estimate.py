@@ -1,3 +1,5 @@
+"""The estimate of level over distance, from single levels and bounds."""
+
 from __future__ import annotations
 
 from math import log10

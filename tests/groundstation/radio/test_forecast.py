@@ -1,3 +1,5 @@
+"""Stop point and lift point of a moving car."""
+
 from __future__ import annotations
 
 from dataclasses import replace

@@ -1,3 +1,5 @@
+"""The levels from CLEAR to LOST, their reasons and their hysteresis."""
+
 from __future__ import annotations
 
 from dataclasses import replace

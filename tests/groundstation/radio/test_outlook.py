@@ -1,3 +1,5 @@
+"""The margin where the car will come to rest."""
+
 from __future__ import annotations
 
 from dataclasses import replace

@@ -1,3 +1,5 @@
+"""Reports of one place gathered into one sample."""
+
 from __future__ import annotations
 
 from math import log10

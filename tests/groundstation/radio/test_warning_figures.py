@@ -1,3 +1,5 @@
+"""The figures of the warnings benchmark, on drives made up by hand."""
+
 from __future__ import annotations
 
 from dataclasses import dataclass

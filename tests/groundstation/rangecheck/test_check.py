@@ -1,3 +1,5 @@
+"""The range check from the first frame to the verdict."""
+
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping

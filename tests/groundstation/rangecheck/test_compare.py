@@ -1,3 +1,5 @@
+"""A check beside the earlier ones of the same car."""
+
 from __future__ import annotations
 
 import pytest

@@ -1,3 +1,5 @@
+"""The failsafe proof: what counts, and what does not."""
+
 from __future__ import annotations
 
 import pytest

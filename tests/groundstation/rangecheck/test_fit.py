@@ -1,3 +1,5 @@
+"""The distance law of a walk, with what it does not know."""
+
 from __future__ import annotations
 
 from dataclasses import replace

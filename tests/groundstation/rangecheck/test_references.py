@@ -1,3 +1,5 @@
+"""Which earlier checks a check may be compared with."""
+
 from __future__ import annotations
 
 from dataclasses import replace

@@ -1,3 +1,5 @@
+"""The sensors at rest: within limits, beyond them, not measured."""
+
 from __future__ import annotations
 
 import pytest

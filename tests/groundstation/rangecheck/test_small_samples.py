@@ -1,3 +1,5 @@
+"""Statistics of a few values, against tables."""
+
 from __future__ import annotations
 
 from itertools import product

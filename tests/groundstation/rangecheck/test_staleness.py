@@ -1,3 +1,5 @@
+"""When a check no longer holds."""
+
 from __future__ import annotations
 
 from datetime import timedelta

@@ -1,3 +1,5 @@
+"""Range checks kept as files."""
+
 from __future__ import annotations
 
 import json

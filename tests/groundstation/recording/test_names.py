@@ -1,3 +1,5 @@
+"""Names of recordings: unique, sortable, safe."""
+
 from __future__ import annotations
 
 import re

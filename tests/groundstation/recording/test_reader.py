@@ -1,3 +1,5 @@
+"""A session file read: events, index, checkpoints, notes."""
+
 from __future__ import annotations
 
 import json

@@ -1,3 +1,5 @@
+"""What was recorded comes back as it was."""
+
 from __future__ import annotations
 
 import random

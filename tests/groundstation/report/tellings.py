@@ -8,7 +8,7 @@ from pathlib import Path
 
 from groundstation.analysis.record import record_of
 from groundstation.analysis.session import Questions, SteeringQuestion, analyse
-from groundstation.exporting import decode_tape
+from groundstation.recording.decoded import decode_tape
 from groundstation.recording.reader import open_session
 from groundstation.report.sheet import sheet_of
 from groundstation.report.words import Telling

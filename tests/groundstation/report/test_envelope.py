@@ -1,3 +1,5 @@
+"""Plots thinned without losing a peak."""
+
 from __future__ import annotations
 
 import numpy as np

@@ -1,3 +1,5 @@
+"""Text becomes HTML that it cannot break."""
+
 from __future__ import annotations
 
 from groundstation.report.markup import Markup, joined, long_table, table, tag

@@ -1,3 +1,5 @@
+"""What the head of a report points out."""
+
 from __future__ import annotations
 
 from dataclasses import replace

@@ -1,3 +1,5 @@
+"""The report as one page that needs no network."""
+
 from __future__ import annotations
 
 import re

@@ -1,3 +1,5 @@
+"""The figures that the plots are drawn from."""
+
 from __future__ import annotations
 
 import json

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
+from groundstation.simulator.command import Command
 from groundstation.simulator.control_receiver import (
     ControlReceiver,
     ControlReceiverParameters,
     LinkReport,
 )
-from groundstation.simulator.driver import Command
 
 GAS = Command(throttle=1.0, steering_percent=5.0)
 CLEAN = ControlReceiverParameters(interference_loss=0.0, report_noise_db=0.0)

@@ -7,18 +7,11 @@ from math import pi
 
 import pytest
 
-from groundstation.simulator.driver import (
-    DECISION_S,
-    REST,
-    Command,
-    Doing,
-    Driver,
-    DriverPlan,
-    Pass,
-    Seen,
-    TurnRound,
-    Wait,
-)
+from groundstation.simulator.command import REST, Command
+from groundstation.simulator.driver import Doing, Driver
+from groundstation.simulator.driver_plan import DriverPlan, Pass, TurnRound, Wait
+from groundstation.simulator.hands import STEP_S
+from groundstation.simulator.steering import Seen
 from groundstation.simulator.yaw import StabiliserParameters, YawParameters
 
 
@@ -41,9 +34,9 @@ class Track:
             self.plan, yaw=YawParameters(), stabiliser=StabiliserParameters(), mass_kg=5.0, seed=1
         )
 
-    def watch(self, seconds: float = DECISION_S) -> Command:
+    def watch(self, seconds: float = STEP_S) -> Command:
         command = REST
-        for _ in range(round(seconds / DECISION_S)):
+        for _ in range(round(seconds / STEP_S)):
             command = self.driver.decide(
                 Seen(
                     self.now_s,
@@ -56,8 +49,8 @@ class Track:
                     self.crashed,
                 )
             )
-            self.now_s += DECISION_S
-            self.along_m += self.speed_mps * DECISION_S
+            self.now_s += STEP_S
+            self.along_m += self.speed_mps * STEP_S
         return command
 
 

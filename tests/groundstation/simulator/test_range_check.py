@@ -2,40 +2,27 @@
 
 from __future__ import annotations
 
-from functools import cache
 from math import inf
 
 import numpy as np
 import pytest
 
 from groundstation.simulator.carrying import BOB_G, carried_samples_g, sway_radps
+from groundstation.simulator.command import REST, Command
 from groundstation.simulator.control_receiver import ControlReceiver, ControlReceiverParameters
 from groundstation.simulator.drive import Drive, DriveParameters, PackParameters
-from groundstation.simulator.driver import REST, Command
-from groundstation.simulator.scenarios import CHECK_HOLD_S, CHECK_MARKS_M, SCENARIOS
-from groundstation.simulator.simulation import Simulation, simulate_truth
+from groundstation.simulator.scenarios import CHECK_HOLD_S, CHECK_MARKS_M
 from groundstation.simulator.truth import Truths
-from protocol import Receiver, SampleReceived, Value
+from protocol import Value
+from tests.groundstation.simulator.runs import heard, truths
 
 
-@cache
 def truth(name: str = "range_check", seed: int = 1) -> Truths:
-    return simulate_truth(SCENARIOS[name], seed)
-
-
-@cache
-def heard(name: str = "range_check", seed: int = 1) -> tuple[SampleReceived, ...]:
-    receiver = Receiver()
-    return tuple(
-        event
-        for emission in Simulation(SCENARIOS[name], seed=seed)
-        for event in receiver.receive_data(emission.data, emission.at_s)
-        if isinstance(event, SampleReceived)
-    )
+    return truths(name, seed)
 
 
 def samples(name: str, kind: str, field: str) -> list[tuple[float, Value]]:
-    found = [sample for sample in heard(name) if sample.kind.name == kind]
+    found = [sample for sample in heard(name, 1) if sample.kind.name == kind]
     return [(sample.at_s or 0.0, sample.values[field]) for sample in found]
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
@@ -11,26 +10,10 @@ import pytest
 from groundstation.errors import UsageError
 from groundstation.simulator.scenarios import SCENARIOS, scenario_named
 from groundstation.simulator.simulation import Simulation, simulate_truth
-from groundstation.simulator.truth import Truths
 from protocol import Receiver, SampleReceived, Value
+from tests.groundstation.simulator.runs import heard, truths
 
 SEEDS = (1, 2, 3)
-
-
-@cache
-def truths(name: str, seed: int) -> Truths:
-    return simulate_truth(SCENARIOS[name], seed)
-
-
-@cache
-def heard(name: str, seed: int) -> tuple[SampleReceived, ...]:
-    receiver = Receiver()
-    return tuple(
-        event
-        for emission in Simulation(SCENARIOS[name], seed=seed)
-        for event in receiver.receive_data(emission.data, emission.at_s)
-        if isinstance(event, SampleReceived)
-    )
 
 
 def column(name: str, seed: int, kind: str, field: str) -> list[Value]:

@@ -1,3 +1,5 @@
+"""The user's own commands, run at a level."""
+
 from __future__ import annotations
 
 import json

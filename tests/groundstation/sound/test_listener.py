@@ -1,3 +1,5 @@
+"""What is heard of a session as it runs."""
+
 from __future__ import annotations
 
 import subprocess

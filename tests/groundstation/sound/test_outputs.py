@@ -1,3 +1,5 @@
+"""The bell, and what stands in for an output that is gone."""
+
 from __future__ import annotations
 
 import io

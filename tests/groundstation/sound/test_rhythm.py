@@ -1,3 +1,5 @@
+"""The rhythm of each level."""
+
 from __future__ import annotations
 
 from itertools import pairwise

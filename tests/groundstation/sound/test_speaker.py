@@ -1,3 +1,5 @@
+"""The speaker process: started, stopped, lost."""
+
 from __future__ import annotations
 
 import io

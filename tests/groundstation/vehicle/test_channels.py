@@ -1,3 +1,5 @@
+"""The newest value of each channel, and when it is stale."""
+
 from __future__ import annotations
 
 from groundstation.vehicle.channels import STALE_AFTER_INTERVALS, Channels

@@ -1,3 +1,5 @@
+"""Lateness and jitter of frames."""
+
 from __future__ import annotations
 
 import pytest

@@ -1,3 +1,5 @@
+"""Loss by sequence numbers."""
+
 from __future__ import annotations
 
 import pytest

@@ -1,3 +1,5 @@
+"""Passes found while they are driven."""
+
 from __future__ import annotations
 
 import pytest

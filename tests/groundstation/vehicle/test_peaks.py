@@ -1,3 +1,5 @@
+"""Peaks held for the eye, and clipped ones."""
+
 from __future__ import annotations
 
 import pytest

@@ -1,3 +1,5 @@
+"""Where the car is, by fixes, by speed and by both."""
+
 from __future__ import annotations
 
 from math import cos, radians, sin

@@ -1,9 +1,10 @@
+"""One vehicle followed, from bytes to snapshots and events."""
+
 from __future__ import annotations
 
 import pytest
 
 from groundstation.inbound import BytesReceived, LinkChanged, LinkState, MarkMade, TelemetrySignal
-from groundstation.radio.estimate import LinkPrior
 from groundstation.radio.level import Level
 from groundstation.vehicle.profile import NO_CHECK, KnownCheck, VehicleProfile
 from groundstation.vehicle.session_events import (
@@ -15,6 +16,7 @@ from groundstation.vehicle.session_events import (
 )
 from groundstation.vehicle.telemetry import Telemetry
 from protocol import Sender, Value, standard_table
+from tests.groundstation.radio.watched import PRIOR
 
 IDENT: dict[str, Value] = {
     "vehicle_name": "Sandpiper",
@@ -220,16 +222,6 @@ def test_late_frames_change_nothing_but_the_count(car: Car) -> None:
     snapshot = car.telemetry.snapshot()
     assert snapshot.number("speed_mps") == 2.0
     assert (snapshot.telemetry.frames, snapshot.telemetry.lost) == (3, 0)
-
-
-PRIOR = LinkPrior(
-    level_at_1m_dbm=-5.0,
-    exponent=4.0,
-    level_variance_db2=1.0,
-    exponent_variance=0.02,
-    covariance_db=0.0,
-    reach_m=80.0,
-)
 
 
 @pytest.mark.parametrize(

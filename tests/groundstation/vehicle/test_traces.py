@@ -1,3 +1,5 @@
+"""What strip charts are drawn from."""
+
 from __future__ import annotations
 
 from groundstation.vehicle.traces import (

@@ -15,9 +15,10 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import NDArray
 
-from groundstation.errors import SessionFileError, UsageError
-from groundstation.exporting import decode_tape
-from groundstation.recording.reader import Tape
+from groundstation.errors import SessionFileError
+from groundstation.exporting.files import room_for
+from groundstation.recording.decoded import decode_tape
+from groundstation.recording.tape import Tape
 from groundstation.whole_file import written_whole
 from groundstation.wording import printable
 from protocol import Table
@@ -70,15 +71,8 @@ def export_gpx(
     if not points:
         raise SessionFileError("there is no fix in this recording")
     path = folder / f"{stem}.gpx"
-    if path.exists() and not overwrite:
-        raise UsageError(f"{path} is there already", "give another folder, or --force")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with written_whole(path) as part:
-            part.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise SessionFileError(f"cannot write to {folder}: {reason}") from error
+    with room_for([path], folder=folder, overwrite=overwrite), written_whole(path) as part:
+        part.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path, points
 
 

@@ -12,20 +12,16 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from groundstation.errors import SessionFileError, UsageError
-from groundstation.recording.reader import Tape
+from groundstation.errors import SessionFileError
+from groundstation.exporting.files import room_for
+from groundstation.recording.decoded import decode_tape
+from groundstation.recording.tape import Tape
 from groundstation.whole_file import written_whole
 from protocol import Kind, Table
-from protocol.batch import Batch, decode
+from protocol.batch import Batch
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-def decode_tape(tape: Tape, table: Table) -> Batch:
-    """Return all frames of a recording as columns."""
-    raw = tape.columns()
-    return decode(raw.data, raw.at_s, raw.sizes, table, restarts=raw.restarts)
 
 
 def kind_frame(batch: Batch, kind: Kind, vehicle: int) -> pd.DataFrame:
@@ -80,15 +76,8 @@ def export_kinds(
         raise SessionFileError("there is no good frame in this recording")
     kinds = [kind for kind in table.kinds if len(batch.times(kind.name, vehicle).at_s)]
     paths = {kind.name: folder / f"{stem}.{kind.name}.{file_format}" for kind in kinds}
-    there = [path for path in paths.values() if path.exists()]
-    if there and not overwrite:
-        raise UsageError(f"{there[0]} is there already", "give another folder, or --force")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
+    with room_for(paths.values(), folder=folder, overwrite=overwrite):
         return list(_write(batch, kinds, paths, vehicle))
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise SessionFileError(f"cannot write to {folder}: {reason}") from error
 
 
 def _write(
