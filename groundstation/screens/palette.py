@@ -2,7 +2,7 @@
 
 Reverse video is the terminal's own attribute in all three, so that a warning stands out where
 colours are switched off too. From CLEAR to LOST the levels grow darker, far enough apart for eyes
-that do not tell red from green.
+that do not tell red from green. On white, where all of them are dark, LOST is black.
 """
 
 from __future__ import annotations
@@ -82,13 +82,13 @@ SUNLIGHT = _palette(
         Ink.FIGURE: "bold",
         Ink.STALE: "#555555",
         Ink.CLEAR: "bold #00663d",
-        Ink.THIN: "bold #524100",
-        Ink.LIFT: "bold #5c1800",
-        Ink.LOST: "bold #47000c",
+        Ink.THIN: "bold #524300",
+        Ink.LIFT: "bold #620a00",
+        Ink.LOST: "bold #000000",
         Ink.TITLE_WARNING: "bold #543800 on #d9dee3",
         Ink.AGE: "bold reverse",
-        Ink.LIFT_BAR: "bold reverse #5c1800",
-        Ink.LOST_BAR: "bold reverse #47000c",
+        Ink.LIFT_BAR: "bold reverse #620a00",
+        Ink.LOST_BAR: "bold reverse #000000",
         Ink.TROUBLE: "bold reverse #a80010",
         Ink.RECORDING: "bold #a80010",
         Ink.REPLAY: "bold reverse #1c2f8f",

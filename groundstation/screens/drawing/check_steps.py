@@ -8,7 +8,7 @@ from __future__ import annotations
 from groundstation.rangecheck.finding import Finding, Outcome, Rule
 from groundstation.rangecheck.view import CheckView, Step, StepView
 from groundstation.screens.drawing.ink import Ink, Line, Run
-from groundstation.screens.drawing.text import cells, fit, line
+from groundstation.screens.drawing.text import cells, clauses, line
 
 NAMES = {
     Step.SENSORS: "sensors at rest",
@@ -35,7 +35,7 @@ def _row(number: int, each: StepView, view: CheckView, width: int) -> Line:
         (f"{word:<8}", ink),
     ]
     said = "" if running or mark == "○" else _said(each)
-    return line(width, *runs, (fit(said, max(width - cells(runs) - 1, 0)), Ink.TEXT))
+    return line(width, *runs, (clauses(said, max(width - cells(runs) - 1, 0)), Ink.TEXT))
 
 
 def _state(each: StepView, *, running: bool, over: bool) -> tuple[str, str, Ink]:

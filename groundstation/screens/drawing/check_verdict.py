@@ -14,7 +14,7 @@ from groundstation.screens.drawing.text import blank, line, wrap
 
 GO_WORDS = "Nothing was found against a run. Advice only: when in doubt, do not run."
 HOLD_WORDS = "Do not run yet. What follows is why, and where to look first."
-_REASON_ROWS = 2
+_REASON_ROWS = 3
 _LEAST_TABLE_ROWS = 6
 """From here on the table of the walk has room below the reasons."""
 

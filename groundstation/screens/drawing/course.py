@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.text import cells, clean, line, spread
-from groundstation.vehicle.place import Origin
+from groundstation.vehicle.place import STILL_MPS, Origin
 from groundstation.vehicle.snapshot import Forecast
 
 ENDS_M = (100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0)
@@ -18,6 +18,9 @@ ENDS_M = (100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0)
 
 SEEN_EDGE_M = 2000.0
 """An edge of range beyond this does not stretch the scale: the car would stand at its foot."""
+
+STOPPED_M = 1.0
+"""A stop point nearer to the car than this is where it is."""
 
 _ZERO, _STOP, _LIFT, _EDGE = "◇", "□", "△", "┃"
 _AWAY, _NEARER = "▶", "◀"
@@ -35,13 +38,18 @@ class Landmark:
 
 
 def landmarks(forecast: Forecast) -> list[Landmark]:
-    """Return the places that are known, what must not be hidden last."""
-    nearer = forecast.away_mps is not None and forecast.away_mps < 0.0
+    """Return the places that are known, what must not be hidden last.
+
+    A car that stands has no stop point of its own, and comes no nearer.
+    """
+    nearer = forecast.away_mps is not None and forecast.away_mps < -STILL_MPS
+    stop_m, car_m = forecast.stop_point_m, forecast.distance_m
+    stands = stop_m is not None and car_m is not None and abs(stop_m - car_m) < STOPPED_M
     known = (
         (forecast.range_edge_m, _EDGE, "EDGE", Ink.LOST),
         (forecast.lift_point_m, _LIFT, "LIFT", Ink.LIFT),
-        (forecast.stop_point_m, _STOP, "STOP", Ink.THIN),
-        (forecast.distance_m, _NEARER if nearer else _AWAY, "CAR", Ink.STRONG),
+        (None if stands else stop_m, _STOP, "STOP", Ink.THIN),
+        (car_m, _NEARER if nearer else _AWAY, "CAR", Ink.STRONG),
     )
     return [Landmark(at_m, mark, word, ink) for at_m, mark, word, ink in known if at_m is not None]
 
@@ -64,13 +72,17 @@ def cell_of(at_m: float, end_m: float, count: int) -> int:
     return min(max(int(at_m / end_m * (count - 1) + 0.5), 0), count - 1)
 
 
-def course(forecast: Forecast, *, width: int, rows: int) -> list[Line]:
+def course(
+    forecast: Forecast, *, width: int, rows: int, fix: str = "", trouble: str = ""
+) -> list[Line]:
     """Return the strip.
 
     Args:
         forecast: With a distance.
         width: In cells.
         rows: 2 for the line and its words, 4 with a title and the figures of the scale.
+        fix: How good the fix is that distances come from, for the title.
+        trouble: Why they come from none, for the title.
     """
     end_m = scale_end_m(forecast)
     places = landmarks(forecast)
@@ -83,7 +95,10 @@ def course(forecast: Forecast, *, width: int, rows: int) -> list[Line]:
     if not titled:
         return [track_row, words_row][:rows]
     told = "" if forecast.distance_origin == Origin.DRIVER else _origin_text(forecast)
-    title = spread(width, [(" COURSE", Ink.TITLE)], [(told, Ink.TITLE_WARNING)], pad=Ink.TITLE)
+    named: list[Run] = [(" COURSE", Ink.TITLE)]
+    if fix or trouble:
+        named.append((f"  {trouble or fix}", Ink.TITLE_WARNING if trouble else Ink.TITLE))
+    title = spread(width, named, [(told, Ink.TITLE_WARNING)], pad=Ink.TITLE)
     return [title, words_row, track_row, _figures(end_m, count, width)]
 
 

@@ -175,7 +175,7 @@ def vertical(peaks: HeldPeaks) -> Figure:
     # Rounded toward what was surely reached: more than that is not known.
     least = max(high, -low)
     bound = f"{floor(least + 0.05)}" if least >= 9.95 else f"{floor(least * 10 + 0.1) / 10:.1f}"
-    sign, said = ("≥", f">= {bound}") if upward else ("≤", f"<= -{bound}")
+    sign, said = ("≥", f"≥ {bound}") if upward else ("≤", f"≤ -{bound}")
     note = ((f" {said} g clipped ", Ink.TROUBLE), (" ", Ink.TITLE))
     text = f"{sign}{bound}" if upward else f"{sign}-{bound}"
     return Figure("VERTICAL PEAK", text, slot, None, note, True, small if upward else ())

@@ -4,16 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from groundstation.screens.drawing.ink import Ink, Line
+from groundstation.screens.drawing.ink import Ink, Line, Run
 from groundstation.screens.drawing.level import BARS, INKS, MARKS
-from groundstation.screens.drawing.text import fit, line, named, wrap
+from groundstation.screens.drawing.text import cells, line, named, wrap
 from groundstation.units import SpeedUnit
-from groundstation.vehicle.session_events import (
-    LevelChanged,
-    PassEnded,
-    SessionEvent,
-    SourceChanged,
-)
+from groundstation.vehicle.session_events import LevelChanged, SessionEvent
 from groundstation.wording import clock_text, describe, kind_of
 
 _TIME_CELLS = 8
@@ -40,28 +35,23 @@ def happenings(
 
 
 def _rows(event: SessionEvent, unit: SpeedUnit, width: int, most: int) -> list[Line]:
-    """Return an event as one row; the summary of a pass as two, where it needs and has them."""
-    if not isinstance(event, PassEnded):
-        return [_row(event, unit, width)]
-    first, *more = wrap(describe(event, unit), max(width - _TIME_CELLS - 3, 1), min(most, 2))
+    """Return an event as one row, or as two where it needs and has them."""
+    lead, text = _worded(event, unit)
     time = (f"{clock_text(event.at_s):>{_TIME_CELLS}}  ", Ink.FAINT)
-    under = (" " * (_TIME_CELLS + 2), Ink.FAINT)
+    room = max(width - _TIME_CELLS - 3 - cells(lead), 1)
+    first, *more = wrap(text, room, min(most, 2)) or [""]
+    under = (" " * (_TIME_CELLS + 2 + cells(lead)), Ink.FAINT)
     return [
-        line(width, time, (first, Ink.TEXT)),
+        line(width, time, *lead, (first, Ink.TEXT)),
         *(line(width, under, (each, Ink.TEXT)) for each in more),
     ]
 
 
-def _row(event: SessionEvent, unit: SpeedUnit, width: int) -> Line:
-    time = (f"{clock_text(event.at_s):>{_TIME_CELLS}}  ", Ink.FAINT)
-    room = max(width - _TIME_CELLS - 3, 0)
-    if isinstance(event, LevelChanged):
-        ink = BARS.get(event.level, INKS[event.level])
-        word = f"{MARKS[event.level]} {event.level}"
-        word = f" {word} " if event.level in BARS else word
-        reason = fit(event.reason, max(room - len(word) - 1, 0))
-        return line(width, time, (word, ink), (f" {reason}", Ink.TEXT))
-    if isinstance(event, SourceChanged) and event.detail.startswith(event.state):
-        return line(width, time, (fit(f"source {event.detail}", room), Ink.TEXT))
-    text = named(kind_of(event), describe(event, unit))
-    return line(width, time, (fit(text, room), Ink.TEXT))
+def _worded(event: SessionEvent, unit: SpeedUnit) -> tuple[list[Run], str]:
+    """Return what stands before an event's words, and the words."""
+    if not isinstance(event, LevelChanged):
+        return [], named(kind_of(event), describe(event, unit))
+    word = f"{MARKS[event.level]} {event.level}"
+    if event.level in BARS:
+        return [(f" {word} ", BARS[event.level]), (" ", Ink.TEXT)], event.reason
+    return [(word, INKS[event.level]), (" ", Ink.TEXT)], event.reason

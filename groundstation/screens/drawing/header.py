@@ -6,7 +6,7 @@ from rich.cells import cell_len
 
 from groundstation.desk import RecordState
 from groundstation.screens.drawing.ink import Ink, Line, Run
-from groundstation.screens.drawing.text import cells, clean, fit, spread
+from groundstation.screens.drawing.text import cells, clauses, clean, fit, spread
 from groundstation.vehicle.snapshot import Identity
 
 _RECORD_CELLS = 9
@@ -34,7 +34,7 @@ def header(
 def trouble_row(record: RecordState, width: int) -> Line:
     """Return the row that says, loudly, that bytes are being lost."""
     end = f"  {record.lost_bytes} bytes lost " if record.lost_bytes else " "
-    text = fit(f" ■ NOT RECORDING  {record.trouble}", max(width - len(end), 0))
+    text = clauses(f" ■ NOT RECORDING  {record.trouble}", max(width - len(end), 0))
     return spread(width, [(text, Ink.TROUBLE)], [(end, Ink.TROUBLE)], pad=Ink.TROUBLE)
 
 

@@ -37,11 +37,11 @@ _REPLAY_HELP = (
     ("g", "go to a time, as 1:23"),
 )
 _BOTH_HELP = (
-    ("u", "km/h, mph, m/s"),
-    ("t", "dark, or for sunlight"),
-    ("c", "your own channels"),
     ("d", "margin over distance"),
     ("b", "big figures alone"),
+    ("u", "km/h, mph, m/s"),
+    ("c", "your own channels"),
+    ("t", "dark, or for sunlight"),
     ("?", "this page; escape closes"),
     ("q", "quit"),
 )

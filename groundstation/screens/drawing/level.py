@@ -9,9 +9,10 @@ from __future__ import annotations
 from rich.cells import cell_len
 
 from groundstation.radio.level import Level
+from groundstation.screens.drawing.fix import fix_trouble
 from groundstation.screens.drawing.glyphs import large, largest_scale, rows_of
-from groundstation.screens.drawing.ink import Ink, Line
-from groundstation.screens.drawing.text import UNKNOWN, blank, clean, fit, line, spread
+from groundstation.screens.drawing.ink import Ink, Line, Run
+from groundstation.screens.drawing.text import UNKNOWN, blank, cells, clean, fit, line, spread
 from groundstation.vehicle.snapshot import Snapshot
 
 MARKS = {Level.CLEAR: "●", Level.THIN: "◆", Level.LIFT: "▲", Level.LOST: "■"}
@@ -27,13 +28,17 @@ CALM_SCALE = 2
 
 
 def banner(snapshot: Snapshot, width: int, *, range_check: str = "") -> Line:
-    """Return the row that says the level and its reason; while it is calm, the range check too."""
-    level = snapshot.level
+    """Return the row that says the level and its reason.
+
+    While it is calm, also why distances do not come from a fix, and how the range check stands.
+    """
+    level, trouble = snapshot.level, fix_trouble(snapshot)
+    right: list[Run] = [(f"  {trouble} ", Ink.THIN)] if trouble else []
     if level is None:
         if snapshot.control.rssi_dbm is not None and snapshot.control.threshold_dbm is None:
             said = " ○ no margin: the threshold is not known; give --threshold"
-            return line(width, (said, Ink.STRONG))
-        return line(width, (" ○ control link not known yet", Ink.FAINT))
+            return spread(width, [(said, Ink.STRONG)], right)
+        return spread(width, [(" ○ control link not known yet", Ink.FAINT)], right)
     mark, reason = MARKS[level], clean(snapshot.level_reason)
     lift_in_s = snapshot.forecast.lift_in_s
     if bar := BARS.get(level):
@@ -43,12 +48,12 @@ def banner(snapshot: Snapshot, width: int, *, range_check: str = "") -> Line:
         return spread(width, [(text, bar)], [(end, bar)], pad=bar)
     if lift_in_s is not None:
         reason = f"LIFT in {lift_in_s:.{int(lift_in_s < COUNTED_BELOW_S)}f} s  {reason}"
+    room = max(width - len(level) - 5 - cells(right), 0)
     end = f"  {fit(range_check, width * 3 // 5)} " if range_check else ""
-    if len(level) + 5 + cell_len(reason) + cell_len(end) > width:
-        end = ""
-    text = fit(reason, max(width - len(level) - 5, 0))
-    left = (f" {mark} {level}  ", INKS[level]), (text, Ink.STRONG)
-    return spread(width, left, [(end, Ink.LABEL)])
+    if cell_len(reason) + cell_len(end) <= room:
+        right.append((end, Ink.LABEL))
+    left = (f" {mark} {level}  ", INKS[level]), (fit(reason, room), Ink.STRONG)
+    return spread(width, left, right)
 
 
 def block(
@@ -65,7 +70,7 @@ def block(
     fitting = largest_scale(word, width=width - 2, scale=wanted)
     label = " CONTROL LINK"
     if level and counted is not None:
-        word, label = f"{counted:.1f}", f" LIFT IN, s  {MARKS[level]} {level}"
+        word, label = f"{counted:.1f}", f" LIFT IN s  {MARKS[level]} {level}"
         fitting = largest_scale(word, width=width - 2, scale=scale)
     title = bar or Ink.TITLE
     rows = [line(width, (label, title), pad=title)]

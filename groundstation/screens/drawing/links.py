@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from groundstation.inbound import LinkState
 from groundstation.screens.drawing.ink import Ink, Line, Run
-from groundstation.screens.drawing.text import UNKNOWN, ago, cells, line, number, wrap
+from groundstation.screens.drawing.text import UNKNOWN, ago, cells, clauses, line, number, wrap
 from groundstation.vehicle.snapshot import ControlLink, Snapshot, TelemetryLink
 
 SILENT_FROM_S = 0.5
@@ -40,7 +40,7 @@ def telemetry_row(snapshot: Snapshot, width: int) -> Line:
     items: list[list[Run]] = [_source(link)]
     if link.state in (LinkState.LOST, LinkState.RETRYING):
         room = max(width - 15 - cells(items[0]), 1)
-        items += [[(text, Ink.TEXT)] for text in wrap(link.detail, room, 1)]
+        items.append([(clauses(link.detail, room), Ink.TEXT)])
         return _row(width, "TELEMETRY", items)
     items += [
         _age(link),

@@ -8,7 +8,7 @@ from math import isinf
 
 from groundstation.desk import Bookmark, ReplayState
 from groundstation.screens.drawing.ink import Ink, Line, Run
-from groundstation.screens.drawing.text import cells, fit, line, named
+from groundstation.screens.drawing.text import cells, clauses, line, named
 from groundstation.wording import clock_text
 
 _PLAYED, _TO_COME, _HERE = "━", "─", "┃"
@@ -25,7 +25,7 @@ def progress(state: ReplayState, bookmarks: Sequence[Bookmark], width: int) -> L
     left.append((f" / {length}  ", Ink.FAINT))
     right: list[Run] = [(f"  {speed_text(state.speed)} ", Ink.STRONG)]
     if here := _passed(state, bookmarks):
-        right.insert(0, (f"  {fit(named(here.kind, here.text), width // 4)}", Ink.TEXT))
+        right.insert(0, (f"  {clauses(named(here.kind, here.text), width // 4)}", Ink.TEXT))
     bar = _bar(state, bookmarks, max(width - cells(left) - cells(right), 0))
     return line(width, *left, *bar, *right)
 

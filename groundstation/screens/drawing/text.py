@@ -6,6 +6,7 @@ printable text, which is never parsed as markup.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
@@ -14,7 +15,9 @@ from itertools import zip_longest
 from rich.cells import cell_len, set_cell_size
 
 from groundstation.screens.drawing.ink import Ink, Line, Run
-from groundstation.wording import printable
+from groundstation.wording import BOUND, bound, printable
+
+_CLAUSE_END = re.compile(r"[.,;:] | \(")
 
 UNKNOWN = "--"
 """What stands for a value that is not known; never 0."""
@@ -36,22 +39,44 @@ def fit(text: str, width: int) -> str:
     return set_cell_size(text, width - 1) + "…" if width > 0 else ""
 
 
+def clauses(text: str, width: int) -> str:
+    """Return foreign text cut, where it is too long, after the last clause that fits.
+
+    A bracket is kept whole or left out.
+    """
+    text = clean(text)
+    if cell_len(text) <= width:
+        return text
+    whole = ""
+    for end in _CLAUSE_END.finditer(text):
+        part = text[: end.start()]
+        if cell_len(part) < width and part.count("(") == part.count(")"):
+            whole = part
+    return f"{whole}…" if whole else fit(text, width)
+
+
 def wrap(text: str, width: int, rows: int) -> list[str]:
-    """Return foreign text broken at spaces into at most `rows` rows; what is left is cut."""
-    words, broken = clean(text).split(), [""]
+    """Return foreign text broken at spaces into at most `rows` rows; what is left is cut.
+
+    A number stays with its unit, a command in one piece.
+    """
+    words, broken = bound(clean(text)).split(" "), [""]
     while words:
         longer = f"{broken[-1]} {words[0]}".strip()
         if cell_len(longer) <= width:
             broken[-1] = longer
             del words[0]
         elif len(broken) == rows:
-            broken[-1] = fit(" ".join([broken[-1], *words]).strip(), width)
+            left = " ".join([broken[-1], *words]).replace(BOUND, " ")
+            broken[-1] = fit(left.strip(), width)
             break
         elif broken[-1]:
             broken.append("")
+        elif BOUND in words[0]:
+            words[:1] = words[0].split(BOUND)
         else:
             broken[-1] = fit(words.pop(0), width)
-    return [row for row in broken if row]
+    return [row.replace(BOUND, " ") for row in broken if row]
 
 
 def line(width: int, *runs: Run, pad: Ink = Ink.TEXT) -> Line:
@@ -121,8 +146,13 @@ def number(value: float | None, digits: int, unit: str = "") -> str:
 
 
 def named(kind: str, text: str) -> str:
-    """Return what happened with its kind before it, unless it says so itself."""
-    return text if kind in text.split(maxsplit=2)[:2] else f"{kind}: {text}"
+    """Return what happened with its kind before it, unless it says so itself.
+
+    A level is its own name; of a source the state follows, with a colon of its own.
+    """
+    if kind == "level" or kind in text.split(maxsplit=2)[:2]:
+        return text
+    return f"{kind} {text}" if kind == "source" else f"{kind}: {text}"
 
 
 def ago(age_s: float) -> str:

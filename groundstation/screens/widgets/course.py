@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from groundstation.screens.drawing.course import course
+from groundstation.screens.drawing.fix import fix_quality, fix_trouble
 from groundstation.screens.drawing.ink import Line
+from groundstation.screens.drawing.level import BARS
 from groundstation.screens.view import View
 from groundstation.screens.widgets.panel import Panel
 
@@ -15,4 +17,12 @@ class Course(Panel):
         """Return the strip as it is now."""
         if view.is_waiting or not view.plan.course:
             return []
-        return course(view.snapshot.forecast, width=view.width, rows=view.plan.course)
+        snapshot = view.snapshot
+        return course(
+            snapshot.forecast,
+            width=view.width,
+            rows=view.plan.course,
+            fix=fix_quality(snapshot),
+            # Else the banner says it.
+            trouble=fix_trouble(snapshot) if snapshot.level in BARS else "",
+        )

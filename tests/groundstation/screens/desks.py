@@ -106,6 +106,14 @@ STANDARD: dict[str, Value] = {
     "accel_full_scale_g": 16.0,
 }
 
+GOOD_FIX: dict[str, Value] = {
+    "latitude_deg": 0.0417,
+    "longitude_deg": 0.0377,
+    "fix_type": 3,
+    "satellites": 14,
+    "horizontal_accuracy_m": 1.2,
+}
+
 
 def running(**changes: object) -> Snapshot:
     """Return a car in the middle of its second pass; changes replace whole fields."""
@@ -330,7 +338,11 @@ def scenes() -> dict[str, FakeDesk]:
         ),
         "counting": FakeDesk(
             with_margin(
-                22.0, Level.THIN, "stop margin 7.2 dB (5 %), under 10 dB", forecast=FORECAST
+                22.0,
+                Level.THIN,
+                "stop margin 7.2 dB (5 %), under 10 dB",
+                forecast=FORECAST,
+                channels={**readings(**STANDARD), **readings(**GOOD_FIX)},
             ),
             events=EVENTS,
             traces=driven(),
@@ -352,6 +364,19 @@ def scenes() -> dict[str, FakeDesk]:
             events=EVENTS,
             traces=driven(),
             course=measured(278.0),
+        ),
+        "no_fix": FakeDesk(
+            with_margin(
+                22.0,
+                Level.THIN,
+                "stop margin 7.2 dB (5 %), under 10 dB",
+                forecast=replace(FORECAST, lift_in_s=None, lift_point_m=None),
+                channels={**readings(**STANDARD), **readings(**GOOD_FIX | {"fix_type": 0})},
+            ),
+            events=EVENTS,
+            traces=driven(),
+            check_words="no range check today",
+            course=measured(),
         ),
         "nearer": FakeDesk(
             running(

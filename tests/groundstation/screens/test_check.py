@@ -100,6 +100,29 @@ def test_steps_are_told_by_mark_and_word() -> None:
     assert "✗ 2 failsafe proof   HOLD" in read(check_scenes()["hold"])
 
 
+def test_what_a_step_found_is_cut_after_a_clause() -> None:
+    row = next(row for row in read(check_scenes()["failsafe"]).split("\n") if "sensors at" in row)
+    assert row.rstrip().endswith("ok      gyro bias 0.3 deg/s; |accel| 1.01 g…")
+
+
+def test_no_color_in_the_environment_leaves_no_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    app = shown("hold")
+
+    async def script(pilot: Pilot[Exception]) -> None:
+        await pilot.press("t")
+        await pilot.pause()
+        panels = [panel for panel in app.screen.query(Panel) if panel.display]
+        strips = [panel.render_line(y) for panel in panels for y in range(panel.size.height)]
+        styles = [segment.style for strip in strips for segment in strip if segment.style]
+        assert all(style.color is None and style.bgcolor is None for style in styles)
+        verdict = [strip for strip in strips if any(s.style and s.style.reverse for s in strip)]
+        assert len(verdict) == 5
+        assert all(segment.style and segment.style.reverse for s in verdict for segment in s)
+
+    play(app, script)
+
+
 def test_the_instruction_and_its_caution_stand_together() -> None:
     text = read(check_scenes()["failsafe"])
     assert "Switch the transmitter off" in text

@@ -126,6 +126,14 @@ def test_levels_differ_in_lightness_to_all_eyes(palette: Palette, least: float, 
     assert all(above - below >= least for above, below in pairwise(levels)), levels
 
 
+@pytest.mark.parametrize("eyes", list(EYES))
+def test_lift_and_lost_are_no_two_dark_reds_in_sunlight(eyes: str) -> None:
+    lift, lost = (
+        lightness(SUNLIGHT.styles[BARS[level]].color, eyes) for level in (Level.LIFT, Level.LOST)
+    )
+    assert lift - lost >= 12.0
+
+
 @pytest.mark.parametrize("palette", [DARK, SUNLIGHT], ids=["dark", "sunlight"])
 def test_a_bar_has_the_colour_of_its_level(palette: Palette) -> None:
     for level, bar in BARS.items():

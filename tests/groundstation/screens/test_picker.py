@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 import pytest
 
 from groundstation.screens.picker import Offer, PickerApp
+from groundstation.screens.widgets.panel import Panel
 
 Compare = Callable[..., bool]
 HOSTILE = "[red]x[/]\x1b[31m\u202eevil " + "long " * 40
@@ -59,3 +60,23 @@ def test_what_is_chosen_is_returned(name: str, keys: list[str], chosen: str | No
 
     asyncio.run(work())
     assert app.return_value == chosen
+
+
+def test_without_colours_the_chosen_row_is_still_marked(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    app = picker("found")
+    rows: list[tuple[str, bool]] = []
+
+    async def work() -> None:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.press("t", "down")
+            await pilot.pause()
+            (panel,) = app.screen.query(Panel)
+            for y in range(panel.size.height):
+                strip = panel.render_line(y)
+                styles = [segment.style for segment in strip if segment.style]
+                assert all(style.color is None and style.bgcolor is None for style in styles)
+                rows.append((strip.text, any(style.reverse for style in styles)))
+
+    asyncio.run(work())
+    assert [text.split()[:2] for text, reverse in rows if reverse] == [["▶", "ble:AA:BB"]]

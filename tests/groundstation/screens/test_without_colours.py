@@ -37,7 +37,7 @@ def test_plain_text_tells_old_figures_from_new_ones() -> None:
 
 def test_plain_text_tells_a_clipped_shock() -> None:
     text = read(scenes()["clipped"])
-    assert ">= 16 g clipped" in text
+    assert "≥ 16 g clipped" in text
     assert all(row in text for row in large("≥16", 1))
 
 

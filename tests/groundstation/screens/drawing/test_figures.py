@@ -103,11 +103,11 @@ def test_an_unclipped_peak_is_a_value() -> None:
 @pytest.mark.parametrize(
     ("high", "low", "said", "text"),
     [
-        (15.98, -6.3, ">= 16 g clipped", "≥16"),
-        (15.6, -6.3, ">= 15 g clipped", "≥15"),
-        (3.99, -0.5, ">= 4.0 g clipped", "≥4.0"),
-        (3.96, -0.5, ">= 3.9 g clipped", "≥3.9"),
-        (4.1, -15.98, "<= -16 g clipped", "≤-16"),
+        (15.98, -6.3, "≥ 16 g clipped", "≥16"),
+        (15.6, -6.3, "≥ 15 g clipped", "≥15"),
+        (3.99, -0.5, "≥ 4.0 g clipped", "≥4.0"),
+        (3.96, -0.5, "≥ 3.9 g clipped", "≥3.9"),
+        (4.1, -15.98, "≤ -16 g clipped", "≤-16"),
     ],
 )
 def test_a_clipped_peak_is_at_least_never_a_value(
@@ -122,7 +122,7 @@ def test_a_clipped_peak_is_at_least_never_a_value(
 
 def test_the_clipped_mark_is_kept_where_there_is_no_room_for_both() -> None:
     drawn = block(figures.vertical(HeldPeaks(15.98, -6.3, clipped=True)), width=20, scale=1)
-    assert ">= 16 g clipped" in as_text(drawn)
+    assert "≥ 16 g clipped" in as_text(drawn)
 
 
 def test_a_note_gives_way_to_the_label() -> None:

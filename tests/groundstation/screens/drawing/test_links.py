@@ -108,6 +108,13 @@ def test_a_source_in_trouble_says_what_to_do(state: LinkState) -> None:
     assert "other program" in panel
 
 
+def test_what_a_source_in_trouble_says_ends_where_a_sentence_may() -> None:
+    detail = "There is no port /dev/pts/2. Plug the receiver in; `groundstation sources` lists more"
+    link = replace(running().telemetry, state=LinkState.RETRYING, detail=detail)
+    row = telemetry(running(telemetry=link)).rstrip()
+    assert row.endswith("There is no port /dev/pts/2. Plug the receiver in…")
+
+
 def test_counters_of_the_telemetry_panel() -> None:
     link = TelemetryLink(
         state=LinkState.CONNECTED, frames=90, lost=10, rejected=4, unknown=2,

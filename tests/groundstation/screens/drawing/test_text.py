@@ -10,9 +10,11 @@ from groundstation.screens.drawing.text import (
     as_text,
     beside,
     cells,
+    clauses,
     clean,
     fit,
     line,
+    named,
     number,
     spread,
     wrap,
@@ -51,6 +53,47 @@ def test_wrap_breaks_at_spaces_and_cuts_with_an_ellipsis() -> None:
     text = "the port is busy: close the other program"
     assert wrap(text, 20, 3) == ["the port is busy:", "close the other", "program"]
     assert wrap(text, 20, 2) == ["the port is busy:", "close the other pro…"]
+
+
+def test_wrap_keeps_a_command_in_one_piece() -> None:
+    text = "Plug it in; `groundstation sources` lists what is there"
+    assert wrap(text, 29, 3) == ["Plug it in;", "`groundstation sources` lists", "what is there"]
+    assert wrap(text, 22, 4)[1:3] == ["`groundstation", "sources` lists what is"]
+    assert wrap("lowest margin 27.4 dB", 18, 2) == ["lowest margin", "27.4 dB"]
+    assert wrap("27.4 dB and more", 6, 9) == ["27.4", "dB and", "more"]
+    assert wrap("a stray ` is a mark like others", 12, 3) == [
+        "a stray ` is",
+        "a mark like",
+        "others",
+    ]
+
+
+@given(FOREIGN, st.integers(0, 30))
+def test_clauses_never_exceed_their_width(text: str, width: int) -> None:
+    assert cell_len(clauses(text, width)) <= width
+
+
+def test_clauses_end_where_a_sentence_may_and_say_that_there_is_more() -> None:
+    text = "There is no port. Plug it in; then look: 1.5 s, at most"
+    assert clauses(text, len(text)) == text
+    assert clauses(text, 40) == "There is no port. Plug it in; then look…"
+    assert clauses(text, 39) == "There is no port. Plug it in…"
+    assert clauses(text, 18) == "There is no port…"
+    assert clauses(text, 12) == "There is no…"
+    bracketed = "margin -2.9 dB at 5 % (expected 3.0 dB, weakest heading) at 136 m: far"
+    assert clauses(bracketed, 40) == "margin -2.9 dB at 5 %…"
+    assert (
+        clauses(bracketed, 68)
+        == "margin -2.9 dB at 5 % (expected 3.0 dB, weakest heading) at 136 m…"
+    )
+
+
+def test_what_happened_names_its_kind_once() -> None:
+    assert named("mark", "second joint") == "mark: second joint"
+    assert named("pass", "pass 2: peak 141.1 km/h") == "pass 2: peak 141.1 km/h"
+    assert named("level", "LIFT: margin 2.6 dB") == "LIFT: margin 2.6 dB"
+    assert named("source", "connected: simulated car") == "source connected: simulated car"
+    assert named("source", "retrying") == "source retrying"
 
 
 def test_markup_is_text_like_any_other() -> None:
