@@ -19,6 +19,8 @@ from groundstation.units import STANDARD_GRAVITY_MPS2
 
 FIX_SIGMA_M = 2.5
 """Of a fix that does not tell its accuracy (common practice, no source)."""
+DELAY_SIGMA_S = 0.05
+"""Of a satellite receiver whose delay is not known: our own judgement, no source."""
 CARRIED_SHARE = 0.05
 """Doubt of a way that was reckoned from speed: slipping wheels."""
 HEADING_SIGMA_DEG = 3.0
@@ -79,7 +81,8 @@ def last_position(
         record: One vehicle's recording.
         course: Its line; None where no fix tells it.
         end_s: Vehicle clock.
-        fix_delay_s: How much later than true the fixes are stamped (`speed.fix_delay_s`).
+        fix_delay_s: How much later than true the fixes are stamped (`speed.fix_delay_s`); 0 where
+            that is not known, which widens the radius by what the car drove meanwhile.
     """
     fixes = usable_fixes(record).between(-np.inf, end_s)
     if not len(fixes):
@@ -97,7 +100,9 @@ def last_position(
     if course is not None:
         along, aside = course.along_and_aside_m(np.array([latitude_deg]), np.array([longitude_deg]))
         along_m, aside_m = float(along[0]), float(aside[0])
-    radius_m = ROUND_95 * hypot(FIX_SIGMA_M if np.isnan(told_m) else told_m, way.doubt_m)
+    late_m = 0.0 if fix_delay_s else DELAY_SIGMA_S * np.nan_to_num(fixes["ground_speed_mps"][-1])
+    fix_sigma_m = FIX_SIGMA_M if np.isnan(told_m) else told_m
+    radius_m = ROUND_95 * hypot(fix_sigma_m, way.doubt_m, late_m)
     farthest_m = radius_m + way.speed_mps**2 / (2.0 * SLIDING_MPS2)
     words = f"last heard at {latitude_deg:.6f}, {longitude_deg:.6f}, within {radius_m:.0f} m"
     if farthest_m > radius_m + 1.0:

@@ -111,7 +111,7 @@ def _table(telling: Telling) -> Table:
 
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("pass", no_wrap=True)
-    over = "fastest 20 m" if telling.analysis.questions.trap_m is None else "trap"
+    over = "over 20 m" if telling.analysis.questions.trap_m is None else "trap"
     heads = ["way", f"peak {telling.unit}", over, "margin dB", "yaw deg/s", "shock g", "brakes"]
     for heading in heads:
         table.add_column(heading, justify="right", no_wrap=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import asdict, replace
+from math import hypot
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from groundstation.analysis.course import course_of, local_m
 from groundstation.analysis.incident import Incident, incident_of
 from groundstation.analysis.incident_departure import Departure, Subject
 from groundstation.analysis.incident_end import ended_badly
+from groundstation.analysis.incident_place import DELAY_SIGMA_S, ROUND_95
 from groundstation.analysis.passes import find_passes
 from groundstation.analysis.record import Columns, Floats, Record
 from groundstation.simulator.scenarios import SCENARIOS
@@ -245,6 +247,14 @@ def test_the_last_position_of_a_late_receiver_lies_ahead_of_its_last_fix() -> No
     # 0.2 s at 20 m/s are 4 m.
     assert found.position.along_m == pytest.approx(on_time.along_m, abs=0.3)
     assert found.position.fix_age_s == pytest.approx(on_time.fix_age_s + 0.2, abs=0.11)
+    # A delay that nobody knows makes the circle wider by what the car drove meanwhile, 20 m/s.
+    alone = incident_of(late, spans, course_of(late, spans))
+    assert alone is not None
+    assert alone.position is not None
+    assert alone.position.radius_m == pytest.approx(
+        ROUND_95 * hypot(found.position.radius_m / ROUND_95, DELAY_SIGMA_S * 20.0), rel=0.1
+    )
+    assert found.position.radius_m < alone.position.radius_m
 
 
 def test_no_fix_no_position() -> None:
