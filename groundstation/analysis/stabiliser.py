@@ -136,7 +136,7 @@ def response_at(
         # Only one side is neutral's: a verdict is wrong in 5 of 100 cases at worst.
         reach_deg = 1.645 * float(np.hypot(own_deg, lag_sigma_deg))
         where = "as reported" if servo_lag_s is None else "at the wheel"
-        reason = f"{at_deg:.0f} +- {reach_deg:.0f} degrees {where}; 180 damps, 90 is neutral"
+        reason = f"{at_deg:.0f} ± {reach_deg:.0f} degrees {where}; 180 damps, 90 is neutral"
         return None if servo_lag_s is None else at_deg, verdict_of(at_deg, reach_deg), reason
 
     holds = law is not None and law.explained >= LAW_HOLDS and law.gain_percent_per_dps != 0.0

@@ -115,7 +115,7 @@ def exponent_finding(fit: CheckFit, before: Sequence[EarlierCheck]) -> Finding:
     return Finding(
         rule=Rule.EXPONENT,
         outcome=Outcome.OK if usual else Outcome.NOTE,
-        text=f"level falls with exponent {exponent:.1f} (+-{QUANTILE_2_5 * sigma:.1f}){then}, "
+        text=f"level falls with exponent {exponent:.1f} (±{QUANTILE_2_5 * sigma:.1f}){then}, "
         f"one hold scatters by {fit.hold_sigma_db:.1f} dB",
         look_at="" if usual else "see whether the distances were typed right",
         figures={"exponent": exponent, "exponent_sigma": sigma, "earlier_exponent": known},
