@@ -39,6 +39,7 @@ def fit(text: str, width: int) -> str:
     return set_cell_size(text, width - 1) + "…" if width > 0 else ""
 
 
+@lru_cache(maxsize=512)
 def clauses(text: str, width: int) -> str:
     """Return foreign text cut, where it is too long, after the last clause that fits.
 
@@ -55,7 +56,8 @@ def clauses(text: str, width: int) -> str:
     return f"{whole}…" if whole else fit(text, width)
 
 
-def wrap(text: str, width: int, rows: int) -> list[str]:
+@lru_cache(maxsize=512)
+def wrap(text: str, width: int, rows: int) -> tuple[str, ...]:
     """Return foreign text broken at spaces into at most `rows` rows; what is left is cut.
 
     A number stays with its unit, a command in one piece.
@@ -76,7 +78,7 @@ def wrap(text: str, width: int, rows: int) -> list[str]:
             words[:1] = words[0].split(BOUND)
         else:
             broken[-1] = fit(words.pop(0), width)
-    return [row.replace(BOUND, " ") for row in broken if row]
+    return tuple(row.replace(BOUND, " ") for row in broken if row)
 
 
 def line(width: int, *runs: Run, pad: Ink = Ink.TEXT) -> Line:
