@@ -79,7 +79,9 @@ def test_prose_around_the_generated_parts_stays() -> None:
     assert outputs(standard_table(), document=document)["WIRE.md"] == document
 
 
-@pytest.mark.parametrize("mark", ["<!-- generated: rates -->", "<!-- end: fields -->"])
+@pytest.mark.parametrize(
+    "mark", ["<!-- generated: rates -->", "<!-- end: fields -->", "<!-- end: rates -->"]
+)
 def test_a_lost_mark_is_an_error(mark: str) -> None:
     with pytest.raises(ValueError, match="has no part"):
         filled(WIRE.replace(mark, ""), standard_table())

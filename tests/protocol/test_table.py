@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from math import inf, isnan, nan
 from pathlib import Path
 
@@ -9,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import protocol
 from protocol import Field, Kind, TableError, Value, load_table, standard_table
 from protocol.table import MAX_PAYLOAD_BYTES, Table
 from tests.protocol.samples import OWN_KINDS, own_table
@@ -173,6 +177,24 @@ def test_a_builders_file_is_read(tmp_path: Path) -> None:
     path.write_text(OWN_KINDS, encoding="utf-8")
     assert load_table(path) == own_table()
     assert load_table() is standard_table()
+
+
+def test_a_builders_file_is_utf_8_whatever_the_machines_encoding(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    path.write_text(kind_text(label="'Öl in °C'"), encoding="utf-8")
+    script = (
+        "import pathlib, sys, protocol\n"
+        "print(ascii(protocol.load_table(pathlib.Path(sys.argv[1])).field('count').label))"
+    )
+    # The encoding is chosen when the interpreter starts: here ASCII, or what the system has.
+    plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(path)],
+        env={**os.environ, **plain, "PYTHONPATH": str(Path(protocol.__file__).parent.parent)},
+        capture_output=True,
+        text=True,
+    )
+    assert (done.stdout.strip(), done.stderr) == (ascii("Öl in °C"), "")
 
 
 def test_a_builders_file_that_cannot_be_read_is_told(tmp_path: Path) -> None:

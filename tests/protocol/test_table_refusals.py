@@ -55,7 +55,12 @@ def test_text_has_no_bits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "sent"), [("ab\0cd", b"ab" + bytes(14)), ("\ud800x", b"?x" + bytes(14))]
+    ("name", "sent"),
+    [
+        ("ab\0cd", b"ab" + bytes(14)),
+        ("ab\0cd\0ef", b"ab" + bytes(14)),
+        ("\ud800x", b"?x" + bytes(14)),
+    ],
 )
 def test_odd_text_is_sent_as_far_as_it_can_be(name: str, sent: bytes) -> None:
     payload = standard_table().by_name["ident"].encode({"vehicle_name": name})

@@ -112,6 +112,15 @@ def test_a_knocked_aerial_is_found_and_opens_the_estimate() -> None:
     assert estimate.predict(200.0)[1] > before + 20.0
 
 
+@pytest.mark.parametrize("off_db", [-6.0, 6.0])
+def test_a_level_under_the_law_counts_as_falling_and_one_over_it_as_rising(off_db: float) -> None:
+    estimate = driven(LinkEstimate(), to_m=105.0)
+    assert (estimate.rising, estimate.falling) == (0.0, 0.0)
+    estimate.move(115.0, 10.0)
+    estimate.observe(law_dbm(115.0) + off_db, 1.0)
+    assert (estimate.rising > 0.0, estimate.falling > 0.0) == (off_db > 0.0, off_db < 0.0)
+
+
 def test_a_range_check_tells_the_level_before_the_first_report() -> None:
     estimate = LinkEstimate()
     estimate.begin(PRIOR, measures=False)

@@ -15,6 +15,7 @@ from groundstation.radio.forecast import (
     Motion,
     brake_way_m,
     lift_in_s,
+    overrun_m,
     stop_way_m,
 )
 
@@ -69,6 +70,14 @@ def test_stopping_sight_distance() -> None:
 def test_spread_of_the_stopping_distance_is_that_of_the_braking() -> None:
     braking = Braking(react_s=0.0, latency_s=0.0, decel_mps2=6.0, decel_sigma_mps2=0.6)
     assert stop_way_m(LEAVING, braking) == pytest.approx((75.0, 7.5))
+
+
+def test_overrun_is_what_95_of_100_stops_keep_within() -> None:
+    # OpenStax example 2.14: 30 m/s, 7 m/s^2 is 64.29 m, and .500 s more 15.0 m.
+    sure = Braking(react_s=0.5, latency_s=0.0, decel_mps2=7.0, decel_sigma_mps2=0.0)
+    assert overrun_m(30.0, sure) == pytest.approx(79.3, abs=0.05)
+    unsure = Braking(react_s=0.5, latency_s=0.0, decel_mps2=7.0, decel_sigma_mps2=0.7)
+    assert overrun_m(30.0, unsure) == pytest.approx(79.29 + 1.6449 * 6.429, abs=0.01)
 
 
 def test_a_car_that_gains_speed_needs_more_way() -> None:

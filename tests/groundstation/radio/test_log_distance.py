@@ -122,7 +122,7 @@ def test_a_law_without_scatter_is_above_a_level_or_not() -> None:
 
 @pytest.mark.parametrize("held_dbm", [None, -40.0])
 def test_one_distance_determines_nothing(held_dbm: float | None) -> None:
-    with pytest.raises(ValueError, match="do not determine"):
+    with pytest.raises(ValueError, match=r"^the distances do not determine a log-distance law$"):
         fit_log_distance(
             np.full(3, 33.3),
             np.array([-50.0, -51.0, -52.0]),

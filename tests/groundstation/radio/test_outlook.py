@@ -8,7 +8,7 @@ from math import log10, sqrt
 import pytest
 
 from groundstation.radio.estimate import LinkEstimate
-from groundstation.radio.forecast import Braking, Motion, stop_way_m
+from groundstation.radio.forecast import Braking, Motion, lift_in_s, stop_way_m
 from groundstation.radio.outlook import KNOWN_SHARE, MOVING_MPS, Ahead, Outlook
 from groundstation.radio.watch_setting import WatchSetting
 
@@ -175,6 +175,25 @@ def test_a_car_that_will_stop_nearer_has_a_stop_margin_and_no_lift_point() -> No
     # So fast that it passes the driver and stops on the other side, farther away than it is.
     passing = replace(leaving(), distance_m=30.0, away_mps=-30.0)
     assert not Outlook().look(estimate_at(100.0), passing, SETTING).coming_nearer
+
+
+@pytest.mark.parametrize(
+    "motion",
+    [
+        # It would pass the driver in three seconds, and the edge of range in fifteen.
+        replace(leaving(speed_mps=20.0), away_mps=-20.0),
+        # It creeps towards the edge, which is less than a minute away.
+        replace(leaving(speed_mps=MOVING_MPS - 0.1), distance_m=170.0),
+    ],
+    ids=["coming nearer", "at rest"],
+)
+def test_a_lift_point_is_told_only_to_a_car_that_leaves(motion: Motion) -> None:
+    last_stop_m = settled(leaving(speed_mps=15.0))[0].last_stop_m
+    way_m = motion.line().way_to_m(last_stop_m)
+    # Not because it is too far away to be told.
+    assert lift_in_s(motion, SETTING.braking, way_m) is not None
+    ahead = settled(motion)[1]
+    assert (ahead.lift_in_s, ahead.lift_point_m) == (None, None)
 
 
 def test_in_doubt_it_is_still_told_whether_the_car_comes_nearer() -> None:

@@ -53,6 +53,17 @@ def test_a_level_that_does_not_fall_refutes_the_place(exponent: float, refutes: 
         assert witness.refutes_place is (refutes and at_m > 32.0)
 
 
+@pytest.mark.parametrize(("exponent", "refutes"), [(0.29, True), (0.31, False)])
+def test_a_place_is_refuted_over_three_times_the_first_distance(
+    exponent: float, refutes: bool
+) -> None:
+    witness = Witness()
+    # 5 dB in 10 log10 of the distance: from 20 m on that is 63.2 m.
+    for at_m in (20.0, 50.0, 63.0, 63.5, 160.0):
+        witness.take(-40.0 - 10.0 * exponent * log10(at_m / 20.0), at_m)
+        assert witness.refutes_place is (refutes and at_m > 63.2)
+
+
 def test_a_sample_begins_at_its_first_report() -> None:
     sample = Sample()
     for at_s, travelled_m in ((3.0, 70.0), (3.1, 71.0), (3.2, 72.0)):

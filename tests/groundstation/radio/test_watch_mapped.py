@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import hypot
 
 import pytest
 
+from groundstation.radio.estimate import LinkEstimate
 from groundstation.radio.level import Level
 from groundstation.radio.watch import LinkWatch
 from groundstation.radio.watch_setting import TwoPoints, WatchView
@@ -87,6 +89,29 @@ def test_a_full_percentage_is_a_bound_from_below_and_none_at_all_one_from_above(
     assert -1.0 < expected_empty <= 0.0
     # 1 % is a level.
     assert one_percent > 3.0
+
+
+def test_percentages_reach_the_estimate_as_levels_and_bounds_of_their_places() -> None:
+    watch, by_hand = LinkWatch(), LinkEstimate()
+    by_hand.begin(PRIOR, measures=False)
+    for count, percent in enumerate((100.0, 60.0, 55.0, 0.0)):
+        at_s, place_m = 3.0 + 0.5 * count, 60.0 + 15.0 * count
+        moved(watch, at_s, place_m, speed_mps=30.0)
+        received(watch, at_s, percent)
+        # 0.15 s ago it was 4.5 m nearer; its place is known to a metre.
+        by_hand.move(hypot(place_m - 4.5, 1.0), 15.0 if count else 0.0)
+        if percent == 100.0:
+            by_hand.bound(-97.5, 2.0, above=True)
+        elif percent == 0.0:
+            by_hand.bound(-101.5 - 50.0 / 47.0 * 4.0, 2.0, above=False)
+        else:
+            by_hand.observe(-101.5 + (percent - 50.0) / 47.0 * 4.0, 6.0)
+        expected = pytest.approx(by_hand.predict(200.0), rel=1e-9)
+        assert watch.estimate.predict(200.0) == expected
+        # Half way to the next one: far enough to be news, but counted over too short a time.
+        moved(watch, at_s + 0.25, place_m + 7.5, speed_mps=30.0)
+        received(watch, at_s + 0.25, 20.0)
+        assert watch.estimate.predict(200.0) == expected
 
 
 def test_an_unscaled_signal_is_mapped_by_two_points() -> None:

@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from groundstation.radio.estimate import LinkEstimate
-from groundstation.radio.forecast import Braking, overrun_m
 from groundstation.radio.log_distance import fit_log_distance
 from groundstation.rangecheck.fit import fit_holds, usable
 from groundstation.rangecheck.record import Hold
@@ -129,11 +128,3 @@ def test_bounds_and_thin_holds_are_not_usable() -> None:
         replace(rest[2], level_dbm=None),
     ]
     assert usable([good, *odd], least_reports=10) == [good]
-
-
-def test_overrun_is_what_95_of_100_stops_keep_within() -> None:
-    # OpenStax example 2.14: 30 m/s, 7 m/s^2 is 64.29 m, and .500 s more 15.0 m.
-    sure = Braking(react_s=0.5, latency_s=0.0, decel_mps2=7.0, decel_sigma_mps2=0.0)
-    assert overrun_m(30.0, sure) == pytest.approx(79.3, abs=0.05)
-    unsure = Braking(react_s=0.5, latency_s=0.0, decel_mps2=7.0, decel_sigma_mps2=0.7)
-    assert overrun_m(30.0, unsure) == pytest.approx(79.29 + 1.6449 * 6.429, abs=0.01)

@@ -51,21 +51,21 @@ def test_wrapped_text_keeps_to_its_box(text: str, width: int, rows: int) -> None
 
 def test_wrap_breaks_at_spaces_and_cuts_with_an_ellipsis() -> None:
     text = "the port is busy: close the other program"
-    assert wrap(text, 20, 3) == ["the port is busy:", "close the other", "program"]
-    assert wrap(text, 20, 2) == ["the port is busy:", "close the other pro…"]
+    assert wrap(text, 20, 3) == ("the port is busy:", "close the other", "program")
+    assert wrap(text, 20, 2) == ("the port is busy:", "close the other pro…")
 
 
 def test_wrap_keeps_a_command_in_one_piece() -> None:
     text = "Plug it in; `groundstation sources` lists what is there"
-    assert wrap(text, 29, 3) == ["Plug it in;", "`groundstation sources` lists", "what is there"]
-    assert wrap(text, 22, 4)[1:3] == ["`groundstation", "sources` lists what is"]
-    assert wrap("lowest margin 27.4 dB", 18, 2) == ["lowest margin", "27.4 dB"]
-    assert wrap("27.4 dB and more", 6, 9) == ["27.4", "dB and", "more"]
-    assert wrap("a stray ` is a mark like others", 12, 3) == [
+    assert wrap(text, 29, 3) == ("Plug it in;", "`groundstation sources` lists", "what is there")
+    assert wrap(text, 22, 4)[1:3] == ("`groundstation", "sources` lists what is")
+    assert wrap("lowest margin 27.4 dB", 18, 2) == ("lowest margin", "27.4 dB")
+    assert wrap("27.4 dB and more", 6, 9) == ("27.4", "dB and", "more")
+    assert wrap("a stray ` is a mark like others", 12, 3) == (
         "a stray ` is",
         "a mark like",
         "others",
-    ]
+    )
 
 
 @given(FOREIGN, st.integers(0, 30))
