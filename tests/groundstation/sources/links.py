@@ -20,11 +20,11 @@ PATIENCE_S = 20.0
 """How long a test waits for what must happen before it fails."""
 
 
-def run(work: Coroutine[Any, Any, T]) -> T:
+def run(work: Coroutine[Any, Any, T], *, patience_s: float = PATIENCE_S) -> T:
     """Return what `work` gives, or fail when it takes for ever."""
 
     async def patiently() -> T:
-        async with asyncio.timeout(PATIENCE_S):
+        async with asyncio.timeout(patience_s):
             return await work
 
     return asyncio.run(patiently())
