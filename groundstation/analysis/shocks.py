@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from groundstation.analysis.passes import PassSpan
 from groundstation.analysis.record import Columns, Floats, Record
 from groundstation.analysis.robust_line import robust_sigma
+from groundstation.vehicle.peaks import CLIPPED_AT
 
-FULL_SHARE = 0.995
-"""From this share of the full scale on a sample counts as clipped."""
 LEAST_SHOCK_G = 1.0
 STANDS_OUT = 6.0
 """A shock over the pass's median, in spreads, both per speed: a faster car is shaken more."""
@@ -135,7 +134,7 @@ def clipped_frames(motion: Columns, full_scale_g: float | None) -> NDArray[np.bo
     )
     if full_scale_g:
         for channel in ("accel_z_max_g", "accel_z_min_g", "accel_z_g"):
-            clipped |= np.abs(motion[channel]) >= FULL_SHARE * full_scale_g
+            clipped |= np.abs(motion[channel]) >= CLIPPED_AT * full_scale_g
     return clipped
 
 

@@ -28,6 +28,8 @@ STATES = 5
 """Side speed, yaw rate, the road's push on either, mean side acceleration over the step."""
 SEEN = np.eye(STATES)[1::3]
 GRID_SPEEDS = 24
+WARM_UP = 10
+"""Steps until the filter has found the car."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,6 +44,24 @@ class Foreseen:
     """(n, 2) by how much of their stiffness the first car's tyres gave way, front and rear; 0 or
     below."""
 
+    def whitened(self, motion: Motion) -> Floats:
+        """Return the errors where the pass was heard, (m, cars, 2), to unit variance."""
+        errors = self.errors @ self.whiten.swapaxes(-1, -2)
+        return errors[motion.measured > 0.0][WARM_UP:]
+
+
+def nudged(car: Floats) -> Floats:
+    """Return a car's 8 numbers, and that car with each of them `NUDGES` off, (1 + 8, 8)."""
+    cars = np.tile(car, (len(car) + 1, 1))
+    cars[1:] += np.diag(NUDGES)
+    return cars
+
+
+def slopes_of(errors: Floats) -> Floats:
+    """Return by how much errors of `nudged` cars, (m, 1 + 8, 2), grow with each number, (8, 2m)."""
+    slopes = (errors[:, 1:] - errors[:, :1]) / NUDGES[:, None]
+    return np.asarray(slopes.swapaxes(0, 1).reshape(len(NUDGES), -1))
+
 
 def foresee(motion: Motion, cars: Floats, road_per_mps: Floats, giving: Floats) -> Foreseen:
     """Return what each car's model did not foresee of a pass.
@@ -50,8 +70,7 @@ def foresee(motion: Motion, cars: Floats, road_per_mps: Floats, giving: Floats) 
 
     Args:
         motion: The pass, n steps.
-        cars: (1 + 8, 8) `PARAMETERS` and the log of the road's length: of one car, and of that car
-            with each number `NUDGES` off.
+        cars: (1 + 8, 8) `PARAMETERS` and the log of the road's length, as `nudged` gives them.
         road_per_mps: (2) how an uneven road pushes, as `ROAD_PER_MPS`.
         giving: (n, 2) by how much of their stiffness the tyres of the front and of the rear axle
             have given way, 0 or below; as a `Foreseen` tells it.

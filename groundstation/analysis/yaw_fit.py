@@ -16,7 +16,7 @@ import numpy as np
 
 from groundstation.analysis.record import Floats
 from groundstation.analysis.robust_line import NORMAL_PER_DEVIATION
-from groundstation.analysis.yaw_filter import NUDGES, foresee
+from groundstation.analysis.yaw_filter import foresee, nudged, slopes_of
 from groundstation.analysis.yaw_grid import Motion
 from groundstation.analysis.yaw_model import CarGeometry, Plant, plant_of
 
@@ -81,25 +81,20 @@ def fit_car(motion: Motion, geometry: CarGeometry) -> CarFit:
     mean, spread = prior_of(geometry)
     precision = np.diag(1.0 / spread**2)
     at = mean.copy()
-    count = len(at)
     information = precision
     road_per_mps = ROAD_PER_MPS
     giving = np.zeros((len(motion.speed_mps), 2))
     for _ in range(ROUNDS):
-        cars = np.tile(at, (count + 1, 1))
-        cars[1:] += np.diag(NUDGES)
-        foreseen = foresee(motion, cars, road_per_mps, giving)
+        foreseen = foresee(motion, nudged(at), road_per_mps, giving)
         giving = foreseen.given_way
         # To unit variance, if the road is as assumed.
-        errors = foreseen.errors @ foreseen.whiten.swapaxes(-1, -2)
-        errors = errors[motion.measured > 0.0][10:]
+        errors = foreseen.whitened(motion)
         own = errors[:, 0]
         # So many times the median size is the sigma of normal errors, whatever the kicks.
         scale = np.clip(NORMAL_PER_DEVIATION * np.median(np.abs(own), axis=0), 0.3, 3.0)
         road_per_mps = road_per_mps * scale
         errors /= scale
-        slopes = ((errors[:, 1:] - errors[:, :1]) / NUDGES[:, None]).swapaxes(0, 1)
-        slopes = slopes.reshape(count, -1)
+        slopes = slopes_of(errors)
         flat = errors[:, 0].ravel()
         weights = np.minimum(1.0, BOUND / np.maximum(np.abs(flat), 1e-9))
         information = (slopes * weights) @ slopes.T + precision

@@ -17,18 +17,19 @@ import numpy as np
 
 from groundstation.analysis.passes import PassSpan, find_passes
 from groundstation.analysis.record import Floats, Record, record_of
-from groundstation.analysis.shocks import FULL_SHARE, shocks_of
+from groundstation.analysis.shocks import shocks_of
 from groundstation.analysis.stabiliser import Verdict, verdict_of, wrapped_deg
 from groundstation.analysis.yaw import YawBand, yaw_of
 from groundstation.analysis.yaw_model import CarGeometry
 from groundstation.simulator.damping import yaw_mode
 from groundstation.simulator.downlink import Downlink
-from groundstation.simulator.driver import DriverPlan, Pass, Wait
+from groundstation.simulator.driver_plan import DriverPlan, Pass, Wait
 from groundstation.simulator.firmware import IDENT_FRAMES, Firmware
 from groundstation.simulator.scenario import Scenario
 from groundstation.simulator.scenarios import scenario_named
 from groundstation.simulator.world import World
 from groundstation.simulator.yaw import StabiliserParameters, YawParameters
+from groundstation.vehicle.peaks import CLIPPED_AT
 from protocol import batch
 from tests.benchmarks._analysis_rows import Row
 from tests.benchmarks._analysis_yaw_bound import Bound, bound_of
@@ -138,16 +139,7 @@ def run_pass(seed: int) -> PassResult | None:
         return None
     geometry = CarGeometry(wheelbase_m=WHEELBASE_M, steering_lock_deg=LOCK_DEG)
     told, untold = yaw_of(record, spans[0], geometry), yaw_of(record, spans[0])
-    yaw = scenario.car.yaw
-    bound = bound_of(
-        record,
-        spans[0],
-        scenario.car,
-        road_m=yaw.road_length_m,
-        road_per_mps=(yaw.road_yaw_per_mps, yaw.road_side_per_mps),
-        geometry=geometry,
-        seed=seed,
-    )
+    bound = bound_of(record, spans[0], scenario.car, geometry=geometry, seed=seed)
     bands = tuple(
         _judged(scenario, band, blind, bound)
         for band, blind in zip(told.bands, untold.bands, strict=True)
@@ -164,7 +156,7 @@ def _clipping(
     bias_g = 4.0 * inertial.accel_bias_g
     inside = (t_s >= span.start_s) & (t_s <= span.end_s)
     beyond_s = t_s[inside & (peaks_g > inertial.accel_full_scale_g + bias_g)]
-    near_s = t_s[inside & (peaks_g > FULL_SHARE * inertial.accel_full_scale_g - bias_g)]
+    near_s = t_s[inside & (peaks_g > CLIPPED_AT * inertial.accel_full_scale_g - bias_g)]
     flags_s = np.array([shock.t_s for shock in shocks_of(record, span, None) if shock.clipped])
 
     def met(some_s: Floats, others_s: Floats) -> int:

@@ -16,15 +16,14 @@ import numpy as np
 from groundstation.analysis.passes import PassSpan
 from groundstation.analysis.record import Floats, Record
 from groundstation.analysis.robust_line import NORMAL_PER_DEVIATION
-from groundstation.analysis.yaw_filter import NUDGES, foresee
+from groundstation.analysis.yaw_filter import foresee, nudged, slopes_of
 from groundstation.analysis.yaw_fit import prior_of
 from groundstation.analysis.yaw_grid import motion_of
 from groundstation.analysis.yaw_model import CarGeometry, Plant, closed_loop_mode, plant_of
 from groundstation.simulator.scenario import CarParameters
+from groundstation.simulator.yaw import YawParameters
 
 DRAWS = 8
-WARM_UP = 10
-"""Steps until the filter has found the car."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,8 +50,6 @@ def bound_of(
     span: PassSpan,
     car: CarParameters,
     *,
-    road_m: float,
-    road_per_mps: tuple[float, float],
     geometry: CarGeometry,
     seed: int,
 ) -> Bound | None:
@@ -62,33 +59,29 @@ def bound_of(
         record: The recording.
         span: The pass.
         car: The true one.
-        road_m: True length over which the road's push keeps its sign.
-        road_per_mps: True size of the push: yaw rad/s^2 and side m/s^2 per m/s.
         geometry: What is told of the car.
         seed: Of the draws.
     """
     motion = motion_of(record, span)
     if motion is None:
         return None
-    true, road = _numbers(car, road_m), np.array(road_per_mps)
-    cars = np.tile(true, (len(true) + 1, 1))
-    cars[1:] += np.diag(NUDGES)
+    true = numbers_of(car.yaw, car.drive.mass_kg)
+    road = np.array([car.yaw.road_yaw_per_mps, car.yaw.road_side_per_mps])
+    cars = nudged(true)
     giving = np.zeros((len(motion.speed_mps), 2))
     foreseen = foresee(motion, cars, road, giving)
     foreseen = foresee(motion, cars, road, foreseen.given_way)
-    errors = foreseen.errors @ foreseen.whiten.swapaxes(-1, -2)
-    errors = errors[motion.measured > 0.0][WARM_UP:]
+    errors = foreseen.whitened(motion)
     errors /= NORMAL_PER_DEVIATION * np.median(np.abs(errors[:, 0]), axis=0)
-    slopes = ((errors[:, 1:] - errors[:, :1]) / NUDGES[:, None]).swapaxes(0, 1)
-    slopes = slopes.reshape(len(true), -1)
+    slopes = slopes_of(errors)
     spread = prior_of(geometry)[1]
     covariance = np.linalg.inv(slopes @ slopes.T + np.diag(1.0 / spread**2))
     draws = np.random.default_rng([20312, seed]).standard_normal((DRAWS, len(true)))
     return Bound(plant_of(np.vstack([true, true + draws @ np.linalg.cholesky(covariance).T])))
 
 
-def _numbers(car: CarParameters, road_m: float) -> Floats:
-    yaw, mass_kg = car.yaw, car.drive.mass_kg
+def numbers_of(yaw: YawParameters, mass_kg: float) -> Floats:
+    """Return the (8) numbers that a fit would find of a car if it knew all."""
     wheelbase_m = yaw.front_m + yaw.rear_m
     return np.array(
         [
@@ -99,6 +92,6 @@ def _numbers(car: CarParameters, road_m: float) -> Floats:
             log(yaw.servo_lag_s),
             log(wheelbase_m),
             log(radians(yaw.steering_lock_deg)),
-            log(road_m),
+            log(yaw.road_length_m),
         ]
     )

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from math import log, radians, tanh
+from math import radians, tanh
 
 import numpy as np
 import pytest
 
 from groundstation.analysis.record import Floats
-from groundstation.analysis.yaw_filter import GRIP, NUDGES, foresee
+from groundstation.analysis.yaw_filter import GRIP, foresee, nudged
 from groundstation.analysis.yaw_fit import fit_car
 from groundstation.analysis.yaw_grid import Motion
 from groundstation.analysis.yaw_model import CarGeometry, closed_loop_mode, plant_of
@@ -20,6 +20,7 @@ from groundstation.simulator.yaw import (
     YawMotion,
     YawParameters,
 )
+from tests.benchmarks._analysis_yaw_bound import numbers_of
 
 MASS_KG, SPEED_MPS, FRAMES = 5.0, 35.0, 2400
 CAR = YawParameters(grip=GRIP, servo_rate_percent_per_s=1e6)
@@ -64,22 +65,7 @@ def _weaving(weave_percent: float) -> tuple[Motion, Floats]:
 
 
 def _cars() -> Floats:
-    wheelbase_m = CAR.front_m + CAR.rear_m
-    true = np.array(
-        [
-            log(CAR.front_stiffness_n_per_rad / MASS_KG),
-            log(CAR.rear_stiffness_n_per_rad / MASS_KG),
-            CAR.front_m / wheelbase_m,
-            log(CAR.inertia_kg_m2 / (MASS_KG * CAR.front_m * CAR.rear_m)),
-            log(CAR.servo_lag_s),
-            log(wheelbase_m),
-            log(radians(CAR.steering_lock_deg)),
-            log(CAR.road_length_m),
-        ]
-    )
-    cars = np.tile(true, (len(true) + 1, 1))
-    cars[1:] += np.diag(NUDGES)
-    return cars
+    return nudged(numbers_of(CAR, MASS_KG))
 
 
 ROAD = np.array([CAR.road_yaw_per_mps, CAR.road_side_per_mps])
